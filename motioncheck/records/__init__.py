@@ -1,0 +1,62 @@
+"""Frozen records that pass between the rooms of the program."""
+
+from motioncheck.records.clip import ClipInfo, DecodeReport
+from motioncheck.records.result import (
+    SCHEMA_ID,
+    VERDICTS,
+    BlindSpot,
+    CameraInfo,
+    CheckInfo,
+    Comparison,
+    Consistency,
+    Cue,
+    Event,
+    EventKind,
+    Finding,
+    MovementInfo,
+    Phase,
+    Provenance,
+    Sheet,
+    SideDifference,
+    Still,
+    Summary,
+    Tempo,
+    TrackInfo,
+    Value,
+    Verdict,
+)
+from motioncheck.records.series import MeasureTable
+from motioncheck.records.track import CleaningStep, CleanTrack, LandmarkTrack
+from motioncheck.records.view import CameraView
+
+__all__ = [
+    "SCHEMA_ID",
+    "VERDICTS",
+    "BlindSpot",
+    "CameraInfo",
+    "CameraView",
+    "CheckInfo",
+    "CleanTrack",
+    "CleaningStep",
+    "ClipInfo",
+    "Comparison",
+    "Consistency",
+    "Cue",
+    "DecodeReport",
+    "Event",
+    "EventKind",
+    "Finding",
+    "LandmarkTrack",
+    "MeasureTable",
+    "MovementInfo",
+    "Phase",
+    "Provenance",
+    "Sheet",
+    "SideDifference",
+    "Still",
+    "Summary",
+    "Tempo",
+    "TrackInfo",
+    "Value",
+    "Verdict",
+]

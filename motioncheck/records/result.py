@@ -1,0 +1,259 @@
+"""What a check of one clip found: the content of the sheet.
+
+Everything here is plain data without arrays, so that it compares by value and turns into JSON as
+it stands. Numbers that could not be measured are None, never 0.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal
+
+from motioncheck.records.clip import ClipInfo
+from motioncheck.skeleton import Side
+
+Verdict = Literal["meets", "misses", "too close to call", "not visible"]
+VERDICTS: tuple[Verdict, ...] = ("meets", "misses", "too close to call", "not visible")
+EventKind = Literal["rep", "hold", "stage", "bout"]
+Comparison = Literal["at least", "at most"]
+Source = Literal["image", "body"]
+
+SCHEMA_ID = "motioncheck/sheet/1"
+
+
+@dataclass(frozen=True, slots=True)
+class Value:
+    """A measured number. ``uncertainty`` is the guard band used for verdicts, same unit."""
+
+    value: float | None
+    unit: str
+    uncertainty: float | None
+    source: Source = "image"
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """Result of one check for one event (or for the whole set).
+
+    ``check`` is the id in the standard; ``side`` says whose limb the value belongs to.
+    ``reason`` says in one sentence why a verdict is not definite, empty otherwise. ``cue`` is
+    given with a miss only.
+    """
+
+    check: str
+    title: str
+    measure: str
+    side: Side
+    verdict: Verdict
+    value: float | None
+    threshold: float
+    comparison: Comparison
+    unit: str
+    uncertainty: float | None
+    reason: str = ""
+    cue: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Phase:
+    """A named part of an event."""
+
+    name: str
+    start_s: float
+    end_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """One rep, hold, stage or bout. ``number`` counts from 1 within its kind, in time order."""
+
+    kind: EventKind
+    number: int
+    side: Side
+    start_s: float
+    turn_s: float
+    end_s: float
+    phases: tuple[Phase, ...] = ()
+    measures: Mapping[str, Value] = field(default_factory=dict)
+    findings: tuple[Finding, ...] = ()
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Tempo:
+    """Mean seconds of lowering, pause, rising, pause between reps; None where not applicable."""
+
+    lowering_s: float | None
+    pause_s: float | None
+    rising_s: float | None
+    rest_s: float | None
+    cycle_s: float | None
+    reps_per_min: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Consistency:
+    """Spread of one measure over the set, and its drift from the first to the last reps."""
+
+    measure: str
+    title: str
+    unit: str
+    mean: float
+    sd: float | None
+    drift: float | None
+    drift_uncertainty: float | None
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class SideDifference:
+    """Left minus right of one measure, with the uncertainty of the difference."""
+
+    measure: str
+    title: str
+    unit: str
+    left: float
+    right: float
+    difference: float
+    uncertainty: float
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Cue:
+    """One coaching sentence worth giving, and the reps that call for it."""
+
+    check: str
+    text: str
+    reps: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class BlindSpot:
+    """A check this camera cannot show, why, and how to film it instead."""
+
+    check: str
+    title: str
+    reason: str
+    advice: str
+
+
+@dataclass(frozen=True, slots=True)
+class Summary:
+    """The set at a glance. ``verdicts`` counts findings of all reps by verdict."""
+
+    headline: str
+    best: str
+    count: int
+    count_left: int
+    count_right: int
+    verdicts: Mapping[str, int]
+    reps_to_fix: tuple[int, ...]
+    cues: tuple[Cue, ...]
+    tempo: Tempo
+    consistency: tuple[Consistency, ...]
+    side_differences: tuple[SideDifference, ...]
+    set_findings: tuple[Finding, ...]
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class CheckInfo:
+    """A column of the sheet: one check of the standard."""
+
+    check: str
+    title: str
+    measure: str
+    moment: str
+    comparison: Comparison
+    threshold: float
+    unit: str
+    plane: str
+    source: str
+    scope: Literal["rep", "set"] = "rep"
+
+
+@dataclass(frozen=True, slots=True)
+class MovementInfo:
+    """The standard used: its id, title, content hash, checks, and the measure to chart."""
+
+    id: str
+    title: str
+    source_hash: str
+    checks: tuple[CheckInfo, ...]
+    chart_measure: str
+    camera_advice: str
+    alternating: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class CameraInfo:
+    """View of the camera as printed; see `motioncheck.records.view.CameraView`."""
+
+    view: str
+    azimuth_deg: float | None
+    azimuth_uncertainty_deg: float | None
+    tilt_deg: float | None
+    tilt_uncertainty_deg: float | None
+    tilt_corrected: bool
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class TrackInfo:
+    """How well the body was followed, and what cleaning did (plain sentences in ``steps``)."""
+
+    model: str
+    frames: int
+    seen_ratio: float
+    swaps_repaired: int
+    gaps_filled_s: float
+    jumps_cut: int
+    people: int
+    steps: tuple[str, ...]
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Provenance:
+    """What produced the sheet, so that it can be repeated."""
+
+    program: str
+    version: str
+    model_sha256: str
+    standard_hash: str
+    options: Mapping[str, str | float | int | bool | None]
+    libraries: Mapping[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """Everything the feedback sheet of one clip says."""
+
+    clip: ClipInfo
+    movement: MovementInfo
+    camera: CameraInfo
+    track: TrackInfo
+    events: tuple[Event, ...]
+    partial_events: tuple[Event, ...]
+    summary: Summary
+    blind_spots: tuple[BlindSpot, ...]
+    cautions: tuple[str, ...]
+    how_measured: tuple[str, ...]
+    provenance: Provenance
+    schema: str = SCHEMA_ID
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Still:
+    """A picture of one instant as JPEG, faces already covered unless asked otherwise.
+
+    ``scale`` turns pixels of the upright clip into pixels of this picture.
+    """
+
+    time_s: float
+    jpeg: bytes
+    width_px: int
+    height_px: int
+    scale: float

@@ -1,1 +1,6 @@
-"""Room: cleaning."""
+"""Cleaning: from the landmarks of the model to smooth ones on a uniform time axis."""
+
+from motioncheck.cleaning.filters import design_lowpass, filter_zero_phase, residual_analysis
+from motioncheck.cleaning.recipe import clean_track
+
+__all__ = ["clean_track", "design_lowpass", "filter_zero_phase", "residual_analysis"]

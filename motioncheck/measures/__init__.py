@@ -1,1 +1,18 @@
-"""Room: measures."""
+"""Measures: one registry of named quantities and the functions that compute them over time."""
+
+from motioncheck.measures.body import BodyPicture, build_body
+from motioncheck.measures.catalog import REGISTRY
+from motioncheck.measures.registry import MeasureSpec, Plane
+from motioncheck.measures.table import compute_table
+from motioncheck.measures.visible import Visibility, judge_plane
+
+__all__ = [
+    "REGISTRY",
+    "BodyPicture",
+    "MeasureSpec",
+    "Plane",
+    "Visibility",
+    "build_body",
+    "compute_table",
+    "judge_plane",
+]

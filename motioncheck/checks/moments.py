@@ -1,0 +1,96 @@
+"""The value of a measure at a moment of an event."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from motioncheck.records import Event, MeasureTable
+from motioncheck.records.arrays import FloatArray
+
+# Half-width of the stretch averaged at the turn: a share of the rep, so that a fast turn is not
+# flattened, with a limit so that a slow one is not smeared.
+TURN_SHARE = 0.03
+TURN_LIMIT_S = 0.10
+# Just before the start the body rests; that is when "start" is read. Just after the end likewise.
+REST_S = 0.25
+# At least this share of a whole-rep stretch must have been seen.
+MIN_SEEN = 0.6
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """A value with its guard band; NaN when not measurable."""
+
+    value: float
+    uncertainty: float
+
+
+MISSING = Reading(float("nan"), float("nan"))
+
+
+def read_measure(table: MeasureTable, column: str, event: Event, moment: str) -> Reading:
+    """Read one column of the table at a moment of an event.
+
+    Parameters
+    ----------
+    table : MeasureTable
+    column : str
+        Measure id with side, such as ``knee_flexion_left``.
+    event : Event
+    moment : str
+        ``turn``, ``start``, ``end`` (short averages at that instant), or ``max``, ``min``,
+        ``mean``, ``range``, ``spread`` over the whole event.
+
+    Returns
+    -------
+    Reading
+        NaN when the column is empty there, or when less than 60 % of a whole event was seen.
+    """
+    values, bands = table.values[column], table.uncertainty[column]
+    chosen = _window(table.time_s, event, moment)
+    if moment in ("turn", "start", "end"):
+        return _average(values[chosen], bands[chosen])
+    return _over_event(values[chosen], bands[chosen], moment)
+
+
+def _window(
+    time_s: FloatArray, event: Event, moment: str
+) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+    if moment == "turn":
+        half = min(TURN_LIMIT_S, TURN_SHARE * (event.end_s - event.start_s))
+        centre, before, after = event.turn_s, half, half
+    elif moment == "start":
+        centre, before, after = event.start_s, REST_S, 0.0
+    elif moment == "end":
+        centre, before, after = event.end_s, 0.0, REST_S
+    else:
+        return (time_s >= event.start_s) & (time_s <= event.end_s)
+    inside = (time_s >= centre - before) & (time_s <= centre + after)
+    if not inside.any():
+        inside = np.zeros(len(time_s), dtype=np.bool_)
+        inside[int(np.argmin(np.abs(time_s - centre)))] = True
+    return np.asarray(inside)
+
+
+def _average(values: FloatArray, bands: FloatArray) -> Reading:
+    ok = np.isfinite(values)
+    if not ok.any():
+        return MISSING
+    return Reading(float(np.median(values[ok])), float(np.mean(bands[ok])))
+
+
+def _over_event(values: FloatArray, bands: FloatArray, moment: str) -> Reading:
+    ok = np.isfinite(values)
+    if len(values) == 0 or ok.mean() < MIN_SEEN:
+        return MISSING
+    seen, band = values[ok], float(np.mean(bands[ok]))
+    if moment == "mean":
+        return Reading(float(np.mean(seen)), band)
+    if moment == "range":
+        return Reading(float(np.ptp(seen)), band * float(np.sqrt(2.0)))
+    if moment == "spread":
+        return Reading(float(np.std(seen)), band)
+    index = int(np.argmax(seen) if moment == "max" else np.argmin(seen))
+    return Reading(float(seen[index]), float(bands[ok][index]))

@@ -1,0 +1,285 @@
+"""The set at a glance: headline, best thing, cues, tempo, consistency, left against right."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Sequence
+
+import numpy as np
+
+from motioncheck.measures import REGISTRY
+from motioncheck.records import (
+    VERDICTS,
+    BlindSpot,
+    Consistency,
+    Cue,
+    Event,
+    Finding,
+    SideDifference,
+    Summary,
+    Tempo,
+)
+from motioncheck.sheetwords import list_reps, with_unit
+from motioncheck.standards import Standard
+
+MAX_CUES = 3
+# A check is praised when no rep misses it and at least this share of the reps surely meets it.
+PRAISE_SHARE = 0.5
+
+
+def summarise(
+    events: Sequence[Event],
+    set_findings: Sequence[Finding],
+    standard: Standard,
+    blind: Sequence[BlindSpot],
+    *,
+    partial: int = 0,
+) -> Summary:
+    """Summarise a set.
+
+    Parameters
+    ----------
+    events : sequence of Event
+        Finished reps with their findings.
+    set_findings : sequence of Finding
+    standard : Standard
+    blind : sequence of BlindSpot
+        Checks this camera cannot show.
+    partial : int
+        Reps cut off by the start or end of the clip, which are not counted.
+    """
+    findings = [f for e in events for f in e.findings]
+    counts = Counter(f.verdict for f in [*findings, *set_findings])
+    to_fix = tuple(e.number for e in events if any(f.verdict == "misses" for f in e.findings))
+    return Summary(
+        headline=_headline(events, set_findings, to_fix, counts),
+        best=_best(events, set_findings, standard),
+        count=len(events),
+        count_left=sum(e.side == "left" for e in events),
+        count_right=sum(e.side == "right" for e in events),
+        verdicts={v: counts.get(v, 0) for v in VERDICTS},
+        reps_to_fix=to_fix,
+        cues=pick_cues(events, set_findings, standard),
+        tempo=compute_tempo(events, standard),
+        consistency=compute_consistency(events, standard),
+        side_differences=compute_side_differences(events, standard),
+        set_findings=tuple(set_findings),
+        notes=_notes(events, blind, partial),
+    )
+
+
+def _headline(
+    events: Sequence[Event],
+    set_findings: Sequence[Finding],
+    to_fix: Sequence[int],
+    counts: Counter[str],
+) -> str:
+    total = f"{len(events)} rep{'s' if len(events) != 1 else ''}"
+    sides = Counter(e.side for e in events)
+    if sides["left"] or sides["right"]:
+        total += f" ({sides['left']} left, {sides['right']} right)"
+    if counts["meets"] + counts["misses"] + counts["too close to call"] == 0:
+        return f"{total}. This camera could not show any of the checks."
+    if to_fix:
+        return f"{total}, {len(to_fix)} to work on: {list_reps(to_fix)}."
+    if any(f.verdict == "misses" for f in set_findings):
+        return f"{total}. No single rep misses the standard; the set as a whole does."
+    if counts["too close to call"] == 0:
+        return f"{total}. Every check that could be seen meets the standard."
+    return f"{total}. None misses the standard; some checks are too close to call."
+
+
+def _best(events: Sequence[Event], set_findings: Sequence[Finding], standard: Standard) -> str:
+    shares: list[tuple[float, int, str]] = []
+    for order, check in enumerate(standard.check):
+        verdicts = [
+            f.verdict
+            for f in [*(f for e in events for f in e.findings), *set_findings]
+            if f.check == check.id
+        ]
+        if not verdicts or "misses" in verdicts:
+            continue
+        share = verdicts.count("meets") / len(verdicts)
+        if share >= PRAISE_SHARE:
+            shares.append((share, -order, check.praise))
+    if shares:
+        return max(shares)[2]
+    counts = [
+        (sum(not any(f.verdict == "misses" for f in e.findings) for e in events), len(events))
+    ]
+    clean, total = counts[0]
+    if total and clean and any(f.verdict == "meets" for e in events for f in e.findings):
+        return f"{clean} of {total} reps miss nothing that could be judged."
+    return "The whole set was done to the end." if total else ""
+
+
+def pick_cues(
+    events: Sequence[Event], set_findings: Sequence[Finding], standard: Standard
+) -> tuple[Cue, ...]:
+    """Pick at most three cues, those that most reps call for first."""
+    cues = []
+    for check in standard.check:
+        reps = tuple(
+            e.number
+            for e in events
+            if any(f.check == check.id and f.verdict == "misses" for f in e.findings)
+        )
+        whole_set = any(f.check == check.id and f.verdict == "misses" for f in set_findings)
+        if reps or whole_set:
+            cues.append(Cue(check.id, check.cue, reps))
+    # A cue for the whole set weighs as much as one for half of the reps.
+    weight = {c.check: len(c.reps) or len(events) / 2 for c in cues}
+    cues.sort(key=lambda cue: -weight[cue.check])
+    return tuple(cues[:MAX_CUES])
+
+
+def compute_tempo(events: Sequence[Event], standard: Standard) -> Tempo:
+    """Compute mean times of lowering, pause, rising, and rest between reps, in seconds.
+
+    Lowering and rising are None for movements without a lowering phase. The pause is None when no
+    rep pauses; the rest is the time from the end of a rep to the start of the next of any side.
+    """
+    if not events:
+        return Tempo(None, None, None, None, None, None)
+    lowering = standard.split.lowering
+    outs = [e.phases[0].end_s - e.phases[0].start_s for e in events]
+    backs = [e.phases[2].end_s - e.phases[2].start_s for e in events]
+    pauses = [e.phases[1].end_s - e.phases[1].start_s for e in events]
+    rests = [b.start_s - a.end_s for a, b in zip(events, events[1:], strict=False)]
+    steps = np.diff([e.turn_s for e in events])
+    first_lowers = lowering == "first"
+    return Tempo(
+        lowering_s=None if lowering == "none" else _mean(outs if first_lowers else backs),
+        pause_s=_mean(pauses) if any(p > 0 for p in pauses) else None,
+        rising_s=None if lowering == "none" else _mean(backs if first_lowers else outs),
+        rest_s=_mean([max(r, 0.0) for r in rests]),
+        cycle_s=round(float(np.median(steps)), 3) if len(steps) else None,
+        reps_per_min=round(60.0 / float(np.median(steps)), 1) if len(steps) else None,
+    )
+
+
+def _mean(values: Sequence[float]) -> float | None:
+    return round(float(np.mean(values)), 3) if values else None
+
+
+def compute_consistency(events: Sequence[Event], standard: Standard) -> tuple[Consistency, ...]:
+    """Compute spread and drift of each check's value over the reps.
+
+    Drift is the mean of the last third minus that of the first third; its uncertainty is twice
+    the standard error from the spread of the reps. Needs six values.
+    """
+    rows = []
+    for check in (c for c in standard.check if c.scope == "rep" and c.enabled):
+        found = [f for e in events for f in e.findings if f.check == check.id]
+        values = np.array([f.value for f in found if f.value is not None])
+        if len(values) < 3:
+            continue
+        unit = found[0].unit
+        sd = float(np.std(values, ddof=1))
+        drift, drift_band = _drift(values, sd)
+        rows.append(
+            Consistency(
+                measure=found[0].measure,
+                title=check.title,
+                unit=unit,
+                mean=round(float(values.mean()), 3),
+                sd=round(sd, 3),
+                drift=None if drift is None else round(drift, 3),
+                drift_uncertainty=None if drift_band is None else round(drift_band, 3),
+                text=_drift_text(drift, drift_band, unit),
+            )
+        )
+    return tuple(rows)
+
+
+def _drift(
+    values: np.ndarray[tuple[int], np.dtype[np.float64]], sd: float
+) -> tuple[float | None, float | None]:
+    third = len(values) // 3
+    if len(values) < 6:
+        return None, None
+    change = float(values[-third:].mean() - values[:third].mean())
+    return change, 2.0 * sd * math.sqrt(2.0 / third)
+
+
+def _drift_text(drift: float | None, band: float | None, unit: str) -> str:
+    if drift is None or band is None:
+        return "too few reps to tell a drift"
+    if abs(drift) <= band:
+        return "no drift from first to last reps beyond their spread"
+    word = "rises" if drift > 0 else "falls"
+    return f"{word} by {with_unit(abs(drift), unit)} from the first to the last reps"
+
+
+def compute_side_differences(
+    events: Sequence[Event], standard: Standard
+) -> tuple[SideDifference, ...]:
+    """Compare left and right at the turn for each sided measure of the standard.
+
+    Alternating drills compare left reps with right reps (the working limb); others compare the
+    two sides within the reps. The uncertainty combines the guard band and the scatter of the reps.
+    """
+    alternating = standard.split.sides == "alternating"
+    rows = []
+    for measure in dict.fromkeys(
+        j.measure for c in standard.check for j in (c, *c.instead) if REGISTRY[j.measure].sided
+    ):
+        sides = [_side_values(events, measure, s, working=alternating) for s in ("left", "right")]
+        if min(len(s) for s in sides) < 2:
+            continue
+        rows.append(_compare_sides(measure, sides))
+    return tuple(rows)
+
+
+def _side_values(
+    events: Sequence[Event], measure: str, side: str, *, working: bool
+) -> list[tuple[float, float]]:
+    chosen = [e for e in events if not working or e.side == side]
+    values = [e.measures.get(f"{measure}_{side}") for e in chosen]
+    return [
+        (v.value, v.uncertainty)
+        for v in values
+        if v is not None and v.value is not None and v.uncertainty is not None
+    ]
+
+
+def _compare_sides(measure: str, sides: list[list[tuple[float, float]]]) -> SideDifference:
+    spec = REGISTRY[measure]
+    means = [float(np.mean([v for v, _ in s])) for s in sides]
+    errors = [float(np.var([v for v, _ in s], ddof=1) / len(s)) for s in sides]
+    band = max(float(np.mean([u for _, u in s])) for s in sides)
+    difference = means[0] - means[1]
+    uncertainty = math.hypot(band, 2.0 * math.sqrt(sum(errors)))
+    larger = "left" if difference > 0 else "right"
+    text = (
+        "no difference that this camera can tell"
+        if abs(difference) <= uncertainty
+        else f"{larger} is larger by {with_unit(abs(difference), spec.unit)}"
+    )
+    return SideDifference(
+        measure=measure,
+        title=spec.title,
+        unit=spec.unit,
+        left=round(means[0], 3),
+        right=round(means[1], 3),
+        difference=round(difference, 3),
+        uncertainty=round(uncertainty, 3),
+        text=text,
+    )
+
+
+def _notes(events: Sequence[Event], blind: Sequence[BlindSpot], partial: int) -> tuple[str, ...]:
+    notes = []
+    if partial:
+        word = "rep was" if partial == 1 else "reps were"
+        notes.append(
+            f"{partial} unfinished {word} cut off by the edge of what was filmed and not counted."
+        )
+    if blind:
+        titles = ", ".join(spot.title.lower() for spot in blind)
+        notes.append(f"Not visible from here: {titles}.")
+    left, right = (sum(e.side == s for e in events) for s in ("left", "right"))
+    if left + right and abs(left - right) > 1:
+        notes.append(f"The sides were not done equally often: {left} left, {right} right.")
+    return tuple(notes)

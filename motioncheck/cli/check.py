@@ -1,0 +1,140 @@
+"""`motioncheck check`: run the recipe, show progress, write the results, print the summary."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from rich.console import Console
+
+from motioncheck.cli.progress import ProgressLine
+from motioncheck.errors import UsageError
+from motioncheck.landmarks import MODELS, load_track, save_track
+from motioncheck.pipeline import (
+    CheckOptions,
+    CheckResult,
+    check_clip,
+    check_track,
+    default_folder,
+    write_results,
+)
+from motioncheck.records import Sheet
+from motioncheck.sheetwords import list_reps
+from motioncheck.video import probe_clip
+
+
+@dataclass(frozen=True, slots=True)
+class CheckRequest:
+    """What was asked for on the command line."""
+
+    clip: Path
+    movement: str
+    out: Path | None
+    annotated: bool
+    athlete: str | None
+    model: str
+    show_face: bool
+    keep_track: Path | None
+    track: Path | None
+    standards: Path | None
+    use_cache: bool
+    replace: bool
+
+
+def run_check(request: CheckRequest) -> bool:
+    """Run the check and write its results; return True when a rep misses the standard."""
+    options = _options(request)
+    folder = request.out or default_folder(request.clip)
+    with ProgressLine() as progress:
+        result = _check(request, options, progress)
+        if request.keep_track is not None:
+            save_track(result.track, request.keep_track)
+        write_results(
+            result,
+            folder,
+            clip_path=request.clip,
+            annotated=request.annotated,
+            show_face=request.show_face,
+            replace=request.replace,
+            on_progress=progress,
+        )
+    print_summary(result.sheet, folder)
+    return result.sheet.summary.verdicts.get("misses", 0) > 0
+
+
+def _check(
+    request: CheckRequest, options: CheckOptions, progress: ProgressLine
+) -> CheckResult:
+    if request.track is None:
+        return check_clip(
+            request.clip, request.movement, options=options, on_progress=progress
+        )
+    track = load_track(request.track)
+    return check_track(
+        track, request.movement, clip=probe_clip(request.clip), options=options
+    )
+
+
+def _options(request: CheckRequest) -> CheckOptions:
+    if request.model not in MODELS:
+        raise UsageError(
+            f"Expected --model to be one of {', '.join(MODELS)}; found {request.model!r}."
+        )
+    return CheckOptions(
+        model=request.model,
+        athlete_px=parse_point(request.athlete),
+        standards_folder=request.standards,
+        cache_folder=default_cache() if request.use_cache else None,
+        show_face=request.show_face,
+    )
+
+
+def parse_point(text: str | None) -> tuple[float, float] | None:
+    """Return the point of ``X,Y`` in pixels; None for None.
+
+    Raises
+    ------
+    UsageError
+        If it is not two numbers.
+    """
+    if text is None:
+        return None
+    try:
+        x, y = (float(part) for part in text.split(","))
+    except ValueError:
+        raise UsageError(
+            f"Expected --athlete as X,Y in pixels of the first frame, found {text!r}.",
+            hint="Example: --athlete 310,640",
+        ) from None
+    return x, y
+
+
+def default_cache() -> Path:
+    """Return the folder in which tracks are kept between checks."""
+    import os
+
+    from platformdirs import user_cache_path
+
+    chosen = os.environ.get("MOTIONCHECK_CACHE")
+    return Path(chosen) if chosen else user_cache_path("motioncheck", appauthor=False)
+
+
+def print_summary(sheet: Sheet, folder: Path) -> None:
+    """Print the ten-second summary and where the sheet is."""
+    console = Console(highlight=False, soft_wrap=True)
+    summary = sheet.summary
+    console.print(f"[bold]{sheet.movement.title}[/bold], seen from: {sheet.camera.view}")
+    console.print(summary.headline, markup=False)
+    if summary.best:
+        console.print(f"Good: {summary.best}", markup=False)
+    for cue in summary.cues:
+        where = list_reps(cue.reps) if cue.reps else "whole set"
+        console.print(f"To do: {cue.text} ({where})", markup=False)
+    for note in summary.notes:
+        console.print(note, markup=False)
+    if sheet.blind_spots:
+        console.print(f"To see it: {sheet.blind_spots[0].advice}", markup=False)
+    console.print(f"Sheet: {folder / 'sheet.html'}", markup=False)
+    console.print(
+        "Stop at sharp or rising pain. This measures, it does not diagnose.", markup=False
+    )

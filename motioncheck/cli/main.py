@@ -1,0 +1,181 @@
+"""The command line: `motioncheck`. Heavy packages are imported by the commands that need them."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from motioncheck import __version__
+
+app = typer.Typer(
+    help="Checks exercise movement rep by rep from an ordinary phone clip, on this machine only.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    epilog=(
+        "Exit codes: 0 checked, 2 usage, 3 clip unreadable, 4 standard invalid, 5 missing part, "
+        "6 nothing measurable, 7 history, 8 output. It measures; it does not diagnose."
+    ),
+)
+movements_app = typer.Typer(
+    help="List, explain and validate the standards of movements.",
+    invoke_without_command=True,
+)
+app.add_typer(movements_app, name="movements")
+
+StandardsOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--standards",
+        envvar="MOTIONCHECK_STANDARDS",
+        help="Folder with your own standards; they add to or override those of the program.",
+    ),
+]
+
+
+def _show_version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"motioncheck {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def main_options(
+    version: Annotated[
+        bool,
+        typer.Option("--version", callback=_show_version, is_eager=True, help="Show the version."),
+    ] = False,
+) -> None:
+    """Check movement from phone clips."""
+
+
+@app.command()
+def check(
+    clip: Annotated[Path, typer.Argument(help="Video file: one person, whole body, one set.")],
+    movement: Annotated[
+        str, typer.Option("--movement", "-m", help="Movement; see `motioncheck movements`.")
+    ],
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", "-o", help="Folder for the results. [default: CLIPNAME.check]"),
+    ] = None,
+    annotated: Annotated[
+        bool, typer.Option("--annotated", help="Also write the clip with the measures drawn in.")
+    ] = False,
+    athlete: Annotated[
+        str | None,
+        typer.Option("--athlete", metavar="X,Y", help="Where the athlete is in the first frame."),
+    ] = None,
+    model: Annotated[
+        str, typer.Option("--model", help="Body model: full, or lite (faster, less exact).")
+    ] = "full",
+    show_face: Annotated[
+        bool, typer.Option("--show-face", help="Do not cover faces in pictures.")
+    ] = False,
+    keep_track: Annotated[
+        Path | None,
+        typer.Option("--keep-track", metavar="FILE.npz", help="Save the raw landmarks."),
+    ] = None,
+    track: Annotated[
+        Path | None,
+        typer.Option("--track", metavar="FILE.npz", help="Use landmarks saved before."),
+    ] = None,
+    standards: StandardsOption = None,
+    no_cache: Annotated[
+        bool, typer.Option("--no-cache", help="Neither use nor keep landmarks between checks.")
+    ] = False,
+    replace: Annotated[
+        bool, typer.Option("--replace", help="Overwrite results of another clip.")
+    ] = False,
+    strict: Annotated[
+        bool, typer.Option("--strict", help="Exit with code 1 when a rep misses the standard.")
+    ] = False,
+    verbose: Annotated[
+        bool, typer.Option("--verbose", "-v", help="Show details of errors.")
+    ] = False,
+) -> None:
+    """Check one clip and write the feedback sheet.
+
+    Stop at sharp or rising pain, chest pain, dizziness or numbness.
+    """
+    from motioncheck.cli.check import CheckRequest, run_check
+
+    request = CheckRequest(
+        clip=clip,
+        movement=movement,
+        out=out,
+        annotated=annotated,
+        athlete=athlete,
+        model=model,
+        show_face=show_face,
+        keep_track=keep_track,
+        track=track,
+        standards=standards,
+        use_cache=not no_cache,
+        replace=replace,
+    )
+    misses = run_check(request)
+    if strict and misses:
+        raise typer.Exit(1)
+
+
+@movements_app.callback()
+def movements(context: typer.Context, standards: StandardsOption = None) -> None:
+    """List the movements that can be checked."""
+    context.obj = standards
+    if context.invoked_subcommand is None:
+        from motioncheck.cli.movements import print_list
+
+        print_list(standards)
+
+
+@movements_app.command("show")
+def show(
+    context: typer.Context,
+    movement: Annotated[str, typer.Argument(help="Movement id.")],
+    standards: StandardsOption = None,
+) -> None:
+    """Explain one movement: how to film it, what is checked, and the cautions."""
+    from motioncheck.cli.movements import print_standard
+
+    print_standard(movement, standards or context.obj)
+
+
+@movements_app.command("validate")
+def validate(
+    file: Annotated[Path, typer.Argument(help="Standard to check (TOML).")],
+) -> None:
+    """Check that a file is a valid standard, and say everything that is wrong with it."""
+    from motioncheck.cli.movements import validate_file
+
+    validate_file(file)
+
+
+def run() -> None:
+    """Run the program; turns errors into one sentence and a documented exit code."""
+    from motioncheck.errors import MotionCheckError
+
+    verbose = any(a in ("-v", "--verbose") for a in sys.argv[1:])
+    if verbose:
+        import logging
+
+        logging.basicConfig(level=logging.INFO, stream=sys.stderr)
+    try:
+        app()
+    except MotionCheckError as error:
+        if verbose:
+            import traceback
+
+            traceback.print_exc()
+        typer.echo(f"motioncheck: {error}", err=True)
+        raise SystemExit(error.exit_code) from None
+    except KeyboardInterrupt:
+        typer.echo("motioncheck: stopped; nothing was written.", err=True)
+        raise SystemExit(130) from None
+
+
+if __name__ == "__main__":
+    run()

@@ -1,0 +1,82 @@
+"""All measures of a clip over time, with a guard band for every value."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from motioncheck.measures.body import BodyPicture
+from motioncheck.measures.catalog import REGISTRY
+from motioncheck.measures.geometry import compute_valgus_leak_deg
+from motioncheck.measures.registry import MeasureSpec
+from motioncheck.measures.visible import judge_plane, turn_out_of_plane_deg
+from motioncheck.records import MeasureTable
+from motioncheck.records.arrays import FloatArray
+from motioncheck.skeleton import INDEX
+
+# Full trust from this visibility up; at the gate of 0.5 the guard band is half as wide again.
+TRUSTED_VISIBILITY = 0.8
+HIDDEN_FACTOR = 0.5
+
+
+def compute_table(body: BodyPicture) -> MeasureTable:
+    """Compute every registered measure over time.
+
+    Parameters
+    ----------
+    body : BodyPicture
+        Cleaned, tilt-corrected landmarks.
+
+    Returns
+    -------
+    MeasureTable
+        A column per measure and side. Columns whose plane this camera cannot show are all NaN.
+    """
+    values: dict[str, FloatArray] = {}
+    bands: dict[str, FloatArray] = {}
+    frames = len(body.track.time_s)
+    for spec in REGISTRY:
+        if spec.compute is None:
+            continue
+        visible = judge_plane(spec.plane, body.view).ok
+        for column in spec.ids():
+            side = column.rsplit("_", 1)[1] if spec.sided else "both"
+            if not visible:
+                values[column] = bands[column] = np.full(frames, np.nan)
+                continue
+            value = spec.compute(body, side)
+            band = compute_guard_band(spec, body, side, turned_out_of=spec.plane)
+            values[column] = value
+            bands[column] = np.where(np.isfinite(value), band, np.nan)
+    return MeasureTable(body.track.time_s, values, bands)
+
+
+def compute_guard_band(
+    spec: MeasureSpec, body: BodyPicture, side: str, *, turned_out_of: str
+) -> FloatArray:
+    """Compute the half-width of the band in which a verdict is too close to call, shape (T,).
+
+    Combines (root of the sum of squares) the measure's guard band, widened where its landmarks
+    are half hidden, with the error caused by the turn out of its plane.
+    """
+    band = spec.guard * _hidden_widening(spec, body, side)
+    turn_deg = turn_out_of_plane_deg(turned_out_of, body.view)  # type: ignore[arg-type]
+    if spec.id == "frontal_plane_knee_angle":
+        return np.hypot(band, _valgus_leak(body, side, turn_deg))
+    return np.hypot(band, spec.per_turn * (1.0 - np.cos(np.radians(turn_deg))))
+
+
+def _hidden_widening(spec: MeasureSpec, body: BodyPicture, side: str) -> FloatArray:
+    columns = [INDEX[p.replace("*", side)] for p in spec.points]
+    if not columns:
+        return np.ones(len(body.track.time_s))
+    worst = body.track.visibility[:, columns].min(axis=1)
+    share = np.clip((TRUSTED_VISIBILITY - worst) / (TRUSTED_VISIBILITY - 0.5), 0.0, 1.0)
+    return 1.0 + HIDDEN_FACTOR * share
+
+
+def _valgus_leak(body: BodyPicture, side: str, turn_deg: float) -> FloatArray:
+    """False valgus for the likely turn, with the slopes read from the foreshortening."""
+    hip, knee, ankle = (body.at(f"{side}_{n}")[:, 1] for n in ("hip", "knee", "ankle"))
+    thigh = np.degrees(np.arcsin(np.clip((knee - hip) / body.thigh_px, -1.0, 1.0)))
+    shank = np.degrees(np.arccos(np.clip((ankle - knee) / body.shank_px, 0.0, 1.0)))
+    return compute_valgus_leak_deg(thigh, shank, turn_deg)

@@ -1,0 +1,90 @@
+"""What a camera can show: which planes, how far off square, and how to film it instead."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from motioncheck.measures.registry import Plane
+from motioncheck.records import CameraView
+
+# Out-of-plane error of a sagittal angle stays below about 7 degrees up to 30 degrees of turn and
+# grows fast beyond (geometry of projected segments; Stevens et al. 2006 find it negligible below
+# 20 degrees). A few degrees are added for the uncertainty of the view itself.
+SAGITTAL_LIMIT_DEG = 35.0
+FRONTAL_LIMIT_DEG = 35.0
+# Flexion leaks into the frontal-plane knee angle: 10 degrees of false valgus at 90 degrees of
+# flexion for every 5 degrees of turn. Beyond this limit no verdict can survive.
+STRICT_LIMIT_DEG = 12.0
+
+
+@dataclass(frozen=True, slots=True)
+class Visibility:
+    """Whether a plane can be seen; if not, why, and how to film it."""
+
+    ok: bool
+    reason: str = ""
+    advice: str = ""
+
+
+def judge_plane(plane: Plane, view: CameraView) -> Visibility:
+    """Tell whether this camera can show a plane.
+
+    Parameters
+    ----------
+    plane : str
+        Required plane.
+    view : CameraView
+        Where the camera stood.
+
+    Returns
+    -------
+    Visibility
+        Not ok, with reason and advice, when the body is turned too far out of the plane or the
+        direction of the body could not be told.
+    """
+    if plane in ("any", "transverse"):
+        return Visibility(ok=True)
+    wanted = "side" if plane == "sagittal" else "front"
+    if not math.isfinite(view.azimuth_deg):
+        return Visibility(
+            False, "which way the body faces could not be told", _advice(wanted, math.nan)
+        )
+    off, limit = _off_and_limit(plane, view)
+    if off <= limit:
+        return Visibility(ok=True)
+    seen_from = f"filmed from {_article(view.view)}, {off:.0f}° off a square {wanted} view"
+    return Visibility(False, seen_from, _advice(wanted, off))
+
+
+def turn_out_of_plane_deg(plane: Plane, view: CameraView) -> float:
+    """Return the likely turn out of a plane, with the uncertainty of the view folded in.
+
+    0 for planes that any camera can show; NaN when the view is unknown.
+    """
+    if plane in ("any", "transverse"):
+        return 0.0
+    off, _ = _off_and_limit(plane, view)
+    return math.hypot(off, view.azimuth_uncertainty_deg)
+
+
+def _off_and_limit(plane: Plane, view: CameraView) -> tuple[float, float]:
+    if plane == "sagittal":
+        return view.off_sagittal_deg, SAGITTAL_LIMIT_DEG
+    limit = STRICT_LIMIT_DEG if plane == "frontal strict" else FRONTAL_LIMIT_DEG
+    return view.off_frontal_deg, limit
+
+
+def _article(view: str) -> str:
+    return f"the {view}" if not view.startswith("an ") else view
+
+
+def _advice(wanted: str, off_deg: float) -> str:
+    where = (
+        "from straight in front (or behind)"
+        if wanted == "front"
+        else "square from the side, lens at hip height"
+    )
+    if math.isnan(off_deg):
+        return f"Film it {where}."
+    return f"Film it {where}: move the phone about {off_deg:.0f}° around the athlete."

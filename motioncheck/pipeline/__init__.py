@@ -1,0 +1,20 @@
+"""The recipe that turns a clip into a sheet: the only room that mixes files and computing."""
+
+from motioncheck.pipeline.analyse import Analysis, analyse_track
+from motioncheck.pipeline.options import CheckOptions, CheckResult, OnProgress, no_progress
+from motioncheck.pipeline.outputs import default_folder, render_results, write_results
+from motioncheck.pipeline.recipe import check_clip, check_track
+
+__all__ = [
+    "Analysis",
+    "CheckOptions",
+    "CheckResult",
+    "OnProgress",
+    "analyse_track",
+    "check_clip",
+    "check_track",
+    "default_folder",
+    "no_progress",
+    "render_results",
+    "write_results",
+]

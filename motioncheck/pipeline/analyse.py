@@ -1,0 +1,141 @@
+"""From a track to findings: pure computation, no files."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from motioncheck.camera import estimate_view
+from motioncheck.checks import check_events, check_set, find_blind_spots, summarise
+from motioncheck.cleaning import clean_track
+from motioncheck.errors import LowVisibilityError, NoPersonError, NoRepsError
+from motioncheck.measures import REGISTRY, BodyPicture, build_body, compute_table
+from motioncheck.records import (
+    BlindSpot,
+    CameraView,
+    CleanTrack,
+    Event,
+    LandmarkTrack,
+    MeasureTable,
+    Summary,
+)
+from motioncheck.splitting import CycleRule, SplitRule, Timeline, split_reps
+from motioncheck.standards import Standard
+
+# Below this leg length in the picture, landmark noise of a few pixels is larger than any verdict.
+MIN_LEG_PX = 60.0
+# The signal that splits the reps must be seen in at least this share of the frames with a body.
+MIN_SIGNAL_SHARE = 0.3
+
+
+@dataclass(frozen=True, slots=True)
+class Analysis:
+    """Everything computed from one track with one standard."""
+
+    clean: CleanTrack
+    view: CameraView
+    body: BodyPicture
+    table: MeasureTable
+    events: tuple[Event, ...]
+    partial: tuple[Event, ...]
+    summary: Summary
+    blind: tuple[BlindSpot, ...]
+
+
+def analyse_track(track: LandmarkTrack, standard: Standard) -> Analysis:
+    """Clean a track, measure it, split it into reps and check them.
+
+    Parameters
+    ----------
+    track : LandmarkTrack
+    standard : Standard
+
+    Raises
+    ------
+    NoPersonError, LowVisibilityError, NoRepsError
+        When nothing can be measured; the message says what was found and how to film it.
+    """
+    if track.seen_ratio == 0.0:
+        raise NoPersonError(
+            f"Expected a person in the clip, found nobody in {len(track.time_s)} frames."
+        )
+    clean, view, body, table = _measure(track, standard)
+    _require_signal(body, table, standard)
+    timeline = split_reps(table, make_split_rule(standard))
+    if not timeline.events:
+        raise NoRepsError(_no_reps_message(standard, timeline))
+    events = check_events(timeline.events, standard, table, view)
+    partial = check_events(timeline.partial, standard, table, view)
+    set_findings = check_set(events, standard, table, view)
+    blind = find_blind_spots(standard, view)
+    summary = summarise(events, set_findings, standard, blind, partial=len(partial))
+    return Analysis(clean, view, body, table, events, partial, summary, blind)
+
+
+def score_motion(track: LandmarkTrack, standard: Standard) -> float:
+    """Tell how much a candidate moves in the way of the drill: the summed size of its reps.
+
+    Used to choose the athlete when several people are in the picture; 0 when nothing fits.
+    """
+    if track.seen_ratio == 0.0:
+        return 0.0
+    _, _, _, table = _measure(track, standard)
+    reps = split_reps(table, make_split_rule(standard)).events
+    return float(len(reps))
+
+
+def make_split_rule(standard: Standard) -> SplitRule:
+    """Translate the split section of a standard for the splitting room."""
+    split = standard.split
+    return SplitRule(
+        signal=split.signal,
+        sided=REGISTRY[split.signal].sided,
+        alternating=split.sides == "alternating",
+        turns_low=split.turn == "lowest",
+        cycle=CycleRule(split.min_change, split.min_time_s, split.max_time_s),
+        phase_names=split.phases,
+    )
+
+
+def _measure(
+    track: LandmarkTrack, standard: Standard
+) -> tuple[CleanTrack, CameraView, BodyPicture, MeasureTable]:
+    clean = clean_track(track, cutoff_hz=standard.cutoff_hz)
+    view = estimate_view(clean)
+    body = build_body(clean, view)
+    return clean, view, body, compute_table(body)
+
+
+def _require_signal(body: BodyPicture, table: MeasureTable, standard: Standard) -> None:
+    signal = standard.split.signal
+    columns = REGISTRY[signal].ids()
+    seen = max(float(np.isfinite(table.values[c]).mean()) for c in columns)
+    body_seen = float(np.isfinite(body.mid("hip")[:, 0]).mean())
+    if seen < MIN_SIGNAL_SHARE * max(body_seen, 1e-9):
+        hidden = _least_seen(body, REGISTRY[signal].points)
+        raise LowVisibilityError(
+            f"Expected to see hips, knees and feet for {standard.title.lower()}, found the "
+            f"{hidden} hidden or outside the picture in most frames.",
+            hint="Move the phone back until the whole body has room around it, and film again.",
+        )
+    if body.leg_px < MIN_LEG_PX:
+        raise LowVisibilityError(
+            f"Expected a person at least a third of the picture tall, found legs of only "
+            f"{body.leg_px:.0f} pixels.",
+            hint="Move the phone closer or zoom in, so that the body fills most of the picture.",
+        )
+
+
+def _least_seen(body: BodyPicture, points: tuple[str, ...]) -> str:
+    names = {p.replace("*", s) for p in points for s in ("left", "right")}
+    share = {n: float(np.isfinite(body.at(n)[:, 0]).mean()) for n in names}
+    worst = min(share, key=lambda n: share[n])
+    return worst.replace("_", " ")
+
+
+def _no_reps_message(standard: Standard, timeline: Timeline) -> str:
+    found = "none"
+    if timeline.partial:
+        found = f"only {len(timeline.partial)} cut off by the start or end of the clip"
+    return f"Expected at least one finished repetition of {standard.title.lower()}, found {found}."

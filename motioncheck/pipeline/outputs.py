@@ -1,0 +1,64 @@
+"""Writing the results of a check: the sheet in three forms, the angles, the annotated clip."""
+
+from __future__ import annotations
+
+import tempfile
+from pathlib import Path
+
+from motioncheck.pipeline.annotate import write_annotated
+from motioncheck.pipeline.options import CheckResult, OnProgress, no_progress
+from motioncheck.sheet import angles_csv, render_html, reps_csv, sheet_to_json, write_outputs
+
+
+def default_folder(clip: Path) -> Path:
+    """Return the folder beside the clip that results go to unless told otherwise."""
+    return clip.with_name(clip.stem + ".check")
+
+
+def render_results(result: CheckResult) -> dict[str, str]:
+    """Render the text files of a check: sheet.html, sheet.json, reps.csv, angles.csv."""
+    table = result.analysis.table
+    return {
+        "sheet.html": render_html(result.sheet, table, result.stills),
+        "sheet.json": sheet_to_json(result.sheet),
+        "reps.csv": reps_csv(result.sheet),
+        "angles.csv": angles_csv(table),
+    }
+
+
+def write_results(
+    result: CheckResult,
+    folder: Path,
+    *,
+    clip_path: Path | None = None,
+    annotated: bool = False,
+    show_face: bool = False,
+    replace: bool = False,
+    on_progress: OnProgress = no_progress,
+) -> None:
+    """Write everything into a folder, all or nothing.
+
+    Parameters
+    ----------
+    clip_path : Path, optional
+        Needed for the annotated clip.
+    annotated : bool
+        Also write ``annotated.mp4``.
+    replace : bool
+        Overwrite results of another clip.
+
+    Raises
+    ------
+    OutputError
+        When the folder cannot take the results; what was there before is unchanged.
+    """
+    files: dict[str, str | bytes | Path] = dict(render_results(result))
+    if not (annotated and clip_path):
+        write_outputs(folder, files, replace=replace)
+        return
+    with tempfile.TemporaryDirectory() as scratch:
+        target = Path(scratch) / "annotated.mp4"
+        write_annotated(clip_path, result, target, show_face=show_face, on_progress=on_progress)
+        files["annotated.mp4"] = target
+        write_outputs(folder, files, replace=replace)
+

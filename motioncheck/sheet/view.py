@@ -1,0 +1,391 @@
+"""What the page shows, worked out from the records before the template prints it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from motioncheck.records import CheckInfo, Event, Finding, Sheet, Still, Summary, Verdict
+from motioncheck.sheet.words import (
+    MARKS,
+    event_word,
+    join_words,
+    limit_text,
+    numbers_text,
+    plural,
+    reps_text,
+    seconds_text,
+    span_text,
+    value_text,
+    worst_verdict,
+)
+
+MAX_CUES = 3
+STILLS_TO_LOOK_AT = 12
+_REMARKS: Final[dict[Verdict, str]] = {
+    "misses": "one check or more",
+    "too close to call": "in one check or more, no miss",
+    "meets": "all that could be judged",
+    "not visible": "in every check",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A verdict as a word and as the name of its drawn mark."""
+
+    word: Verdict
+    symbol: str
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """A verdict in the table with its numbers, each with its side where that needs saying."""
+
+    mark: Mark
+    values: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One event in the table."""
+
+    number: int
+    name: str
+    time: str
+    mark: Mark
+    cells: tuple[tuple[Cell, ...], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One check: its title and its threshold in words."""
+
+    check: str
+    title: str
+    limit: str
+    side: str
+
+
+@dataclass(frozen=True, slots=True)
+class Spot:
+    """What the camera could not show, for one reason: the titles, and how to film it."""
+
+    titles: str
+    reason: str
+    advice: str
+
+
+@dataclass(frozen=True, slots=True)
+class RepTable:
+    """The rep-by-rep table, and what had to be said beside it."""
+
+    columns: tuple[Column, ...]
+    rows: tuple[Row, ...]
+    left_out: tuple[str, ...]
+    reasons: tuple[str, ...]
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class SetCheck:
+    """A check of the whole set."""
+
+    title: str
+    limit: str
+    cell: Cell
+    reason: str
+    cue: str
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """A still, its place in the set and the findings it illustrates."""
+
+    name: str
+    time: str
+    mark: Mark
+    findings: tuple[str, ...]
+    alt: str
+    still: Still
+
+
+@dataclass(frozen=True, slots=True)
+class CueLine:
+    """A cue and the reps it concerns, in words."""
+
+    text: str
+    reps: str
+
+
+def mark_of(verdict: Verdict) -> Mark:
+    """Return a verdict with its mark."""
+    return Mark(verdict, MARKS[verdict])
+
+
+def event_mark(event: Event) -> Mark:
+    """Return the mark of a whole event: its most urgent verdict."""
+    return mark_of(worst_verdict(event.findings))
+
+
+def build_table(sheet: Sheet) -> RepTable:
+    """Return the rep table: a row an event, a column a check.
+
+    A check that the camera could not show in any event gets no column but is named beside the
+    table, so that the columns left are wide enough to read. If nothing could be seen at all,
+    every column stays.
+    """
+    checks = _rep_checks(sheet)
+    seen = [c for c in checks if _is_judged(sheet.events, c.check)]
+    shown = seen or checks
+    columns = tuple(
+        Column(
+            c.check,
+            c.title,
+            limit_text(c.comparison, c.threshold, c.unit),
+            _one_side(sheet.events, c.check),
+        )
+        for c in shown
+    )
+    rows = tuple(_row(event, columns) for event in sheet.events)
+    left_out = tuple(c.title for c in checks if c not in shown)
+    return RepTable(columns, rows, left_out, _reasons(sheet.events, shown), _event_notes(sheet))
+
+
+def _one_side(events: Sequence[Event], check: str) -> str:
+    """Return the side that all findings of a check share; empty when they differ."""
+    sides = {f.side for e in events for f in e.findings if f.check == check}
+    sides |= {"both" for e in events if e.side != "both"}
+    return str(sides.pop()) if len(sides) == 1 and sides != {"both"} else ""
+
+
+def _rep_checks(sheet: Sheet) -> list[CheckInfo]:
+    """Return the checks of single events, including any that only the findings know."""
+    checks = [c for c in sheet.movement.checks if c.scope == "rep"]
+    known = {c.check for c in checks}
+    for event in sheet.events:
+        for f in event.findings:
+            if f.check not in known:
+                known.add(f.check)
+                info = CheckInfo(
+                    f.check, f.title, f.measure, "", f.comparison, f.threshold, f.unit, "", ""
+                )
+                checks.append(info)
+    return checks
+
+
+def _is_judged(events: Sequence[Event], check: str) -> bool:
+    return any(f.check == check and f.verdict != "not visible" for e in events for f in e.findings)
+
+
+def _row(event: Event, columns: Sequence[Column]) -> Row:
+    cells = tuple(
+        _cells([f for f in event.findings if f.check == c.check], {event.side, c.side})
+        for c in columns
+    )
+    time = span_text(event.start_s, event.end_s)
+    return Row(event.number, event_word(event), time, event_mark(event), cells)
+
+
+def _cells(findings: Sequence[Finding], said: set[str]) -> tuple[Cell, ...]:
+    """Return one cell a verdict, so that left and right with the same one share its word.
+
+    A side is named only where neither the event nor the column has ``said`` it.
+    """
+    values: dict[Verdict, list[str]] = {}
+    for f in findings:
+        side = "" if f.side == "both" or f.side in said else f"{f.side} "
+        text = (side + value_text(f.value, f.unit, f.uncertainty)).strip()
+        values.setdefault(f.verdict, []).append(text)
+    order = [v for v in _REMARKS if v in values]
+    return tuple(Cell(mark_of(v), tuple(t for t in values[v] if t)) for v in order)
+
+
+def _reasons(events: Sequence[Event], shown: Sequence[CheckInfo]) -> tuple[str, ...]:
+    """Say each reason why a verdict is not definite once, with the checks and reps it is for."""
+    titles = {c.check: c.title for c in shown}
+    found: dict[tuple[Verdict, str], dict[str, list[Event]]] = {}
+    for event in events:
+        for f in event.findings:
+            if f.reason and f.check in titles and f.verdict in {"too close to call", "not visible"}:
+                checks = found.setdefault((f.verdict, f.reason), {})
+                checks.setdefault(titles[f.check], []).append(event)
+    return tuple(
+        f"{verdict.capitalize()}. {reason} "
+        + "; ".join(f"{title} ({_numbers_by_kind(who)})" for title, who in checks.items())
+        + "."
+        for (verdict, reason), checks in found.items()
+    )
+
+
+def _event_notes(sheet: Sheet) -> tuple[str, ...]:
+    notes = [f"{event_word(e)}: {note}" for e in sheet.events for note in e.notes]
+    for e in sheet.partial_events:
+        span = span_text(e.start_s, e.end_s)
+        why = " ".join(e.notes) or "it was not complete."
+        notes.append(f"Not counted: a {e.kind} at {span}, because {_lower_first(why)}")
+    return tuple(notes)
+
+
+def set_checks(summary: Summary) -> tuple[SetCheck, ...]:
+    """Return the checks of the whole set, ready to print."""
+    return tuple(
+        SetCheck(
+            f.title,
+            limit_text(f.comparison, f.threshold, f.unit),
+            _cells([f], set())[0],
+            f.reason,
+            f.cue if f.verdict == "misses" else "",
+        )
+        for f in summary.set_findings
+    )
+
+
+def cue_lines(summary: Summary) -> tuple[CueLine, ...]:
+    """Return at most three cues; more than that nobody can act on at once."""
+    return tuple(CueLine(c.text, reps_text(c.reps)) for c in summary.cues[:MAX_CUES])
+
+
+def blind_line(sheet: Sheet) -> str:
+    """Return in one line what the camera could not show; empty when it showed everything."""
+    titles = list(dict.fromkeys(_lower_first(b.title) for b in sheet.blind_spots))
+    if not titles:
+        return ""
+    if len(titles) > 4:
+        titles = [*titles[:3], f"{len(titles) - 3} more"]
+    return f"This camera could not show: {join_words(titles)}."
+
+
+def _lower_first(text: str) -> str:
+    # A title such as "L-R difference" keeps its capitals.
+    if len(text) > 1 and not text[1].islower():
+        return text
+    return text[:1].lower() + text[1:]
+
+
+def blind_spots(sheet: Sheet) -> tuple[Spot, ...]:
+    """Return the blind spots, those with the same reason and advice together."""
+    found: dict[tuple[str, str], list[str]] = {}
+    for spot in sheet.blind_spots:
+        found.setdefault((spot.reason, spot.advice), []).append(spot.title)
+    return tuple(Spot("; ".join(titles), *why) for why, titles in found.items())
+
+
+def choose_stills(events: Sequence[Event], stills: Mapping[int, Still]) -> list[int]:
+    """Return the events whose pictures are shown: all of a short set, else a choice.
+
+    Of a long set the twelve events with most misses are taken, and the best one.
+    """
+    known = [i for i in range(len(events)) if i in stills]
+    if len(known) <= STILLS_TO_LOOK_AT + 1:
+        return known
+    by_need = sorted(known, key=lambda i: (-_count(events[i], "misses"), i))
+    chosen = set(by_need[:STILLS_TO_LOOK_AT])
+    rest = [i for i in known if i not in chosen]
+    best = max(rest, key=lambda i: (-_count(events[i], "misses"), _count(events[i], "meets"), -i))
+    return sorted({*chosen, best})
+
+
+def _count(event: Event, verdict: Verdict) -> int:
+    return sum(f.verdict == verdict for f in event.findings)
+
+
+def pictures(sheet: Sheet, stills: Mapping[int, Still]) -> tuple[Picture, ...]:
+    """Return the stills to show with their captions."""
+    return tuple(
+        _picture(sheet.events[i], stills[i], sheet.movement.title)
+        for i in choose_stills(sheet.events, stills)
+    )
+
+
+def _picture(event: Event, still: Still, movement: str) -> Picture:
+    misses = [f for f in event.findings if f.verdict == "misses"]
+    lines = tuple(
+        f"{f.title}{_of_side(f, event)}: {value_text(f.value, f.unit, f.uncertainty)}"
+        for f in misses
+    )
+    what = f"misses {join_words([f.title for f in misses])}" if misses else event_mark(event).word
+    name, time = event_word(event).lower(), seconds_text(still.time_s)
+    alt = f"{movement}, {name} at its turn, {time}: {what}."
+    return Picture(
+        event_word(event), seconds_text(still.time_s), event_mark(event), lines, alt, still
+    )
+
+
+def _of_side(finding: Finding, event: Event) -> str:
+    return f", {finding.side}" if finding.side != "both" and event.side == "both" else ""
+
+
+def still_note(sheet: Sheet, stills: Mapping[int, Still]) -> str:
+    """Say which events are pictured when it is not all of them."""
+    shown = choose_stills(sheet.events, stills)
+    if not shown:
+        return "There are no pictures for this clip."
+    if len(shown) == len(sheet.events):
+        return ""
+    if len(shown) == len(stills):
+        return f"Pictures of {len(shown)} of {len(sheet.events)}."
+    return (
+        f"Pictures of {len(shown)} of {len(sheet.events)}: "
+        f"the {STILLS_TO_LOOK_AT} with most to look at, and the best of the rest."
+    )
+
+
+def rep_groups(sheet: Sheet) -> tuple[tuple[Mark, str, str], ...]:
+    """Return the events grouped by their most urgent verdict: mark, remark, numbers in words.
+
+    Events with a miss are left out when the summary names what to work on first.
+    """
+    groups: dict[Verdict, list[Event]] = {}
+    for event in sheet.events:
+        groups.setdefault(worst_verdict(event.findings), []).append(event)
+    if sheet.summary.reps_to_fix:
+        groups.pop("misses", None)
+    return tuple(
+        (mark_of(v), remark, _numbers_by_kind(groups[v]))
+        for v, remark in _REMARKS.items()
+        if v in groups
+    )
+
+
+def _numbers_by_kind(events: Sequence[Event]) -> str:
+    kinds = list(dict.fromkeys(e.kind for e in events))
+    return "; ".join(reps_text([e.number for e in events if e.kind == k], k) for k in kinds)
+
+
+def tempo_lines(summary: Summary) -> tuple[tuple[str, str], ...]:
+    """Return the known parts of the tempo as name and value."""
+    t = summary.tempo
+    parts = (
+        ("Lowering", t.lowering_s),
+        ("Pause", t.pause_s),
+        ("Rising", t.rising_s),
+        ("Pause between reps", t.rest_s),
+        ("One rep, start to start", t.cycle_s),
+    )
+    lines = [(name, seconds_text(value, 2)) for name, value in parts if value is not None]
+    if t.reps_per_min is not None:
+        lines.append(("Pace", f"{t.reps_per_min:.0f} a minute"))
+    return tuple(lines)
+
+
+def facts(sheet: Sheet) -> tuple[str, ...]:
+    """Return the line under the title: how many events, how long, from which side."""
+    s = sheet.summary
+    kinds = list(dict.fromkeys(e.kind for e in sheet.events)) or ["rep"]
+    counts = [plural(sum(e.kind == k for e in sheet.events), k) for k in kinds]
+    sides = ""
+    if s.count_left and s.count_right:
+        sides = f" ({s.count_left} left, {s.count_right} right)"
+    view = f"{sheet.camera.view} view" if sheet.camera.view else ""
+    return tuple(
+        part
+        for part in (join_words(counts) + sides, seconds_text(sheet.clip.duration_s), view)
+        if part and part != "–"
+    )
+
+
+def fix_line(summary: Summary) -> str:
+    """Return which reps to work on first, in words."""
+    return numbers_text(summary.reps_to_fix)

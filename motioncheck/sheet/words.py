@@ -1,0 +1,155 @@
+"""Words, marks and numbers as they are printed."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from typing import Final
+
+from motioncheck.records import Event, Finding, Verdict
+
+MARKS: Final[dict[Verdict, str]] = {
+    "meets": "meets",
+    "misses": "misses",
+    "too close to call": "close",
+    "not visible": "unseen",
+}
+MINUS: Final = "\N{MINUS SIGN}"
+_DEGREES: Final = frozenset({"deg", "°", "degrees"})
+_PLAIN: Final = frozenset({"", "ratio", "1"})
+_SUFFIX: Final = {"%": " %", "1/min": " a minute"}
+
+
+def is_number(value: float | None) -> bool:
+    """Return True for a finite number, False for None, NaN and infinities."""
+    return value is not None and math.isfinite(value)
+
+
+def unit_suffix(unit: str) -> str:
+    """Return what is printed behind a number, including the space where one belongs."""
+    if unit in _DEGREES:
+        return "°"
+    if unit in _PLAIN:
+        return ""
+    return _SUFFIX.get(unit, f" {unit}")
+
+
+def decimals(unit: str, uncertainty: float | None = None) -> int:
+    """Return how many decimals a value of this unit and uncertainty deserves."""
+    if unit in _DEGREES or unit in {"%", "px", "1/min"}:
+        fine = uncertainty is not None and math.isfinite(uncertainty) and uncertainty < 2.0
+        return 1 if fine else 0
+    return 2
+
+
+def number_text(value: float, places: int) -> str:
+    """Return a number with fixed decimals, a true minus sign, and never a negative zero."""
+    text = f"{value:.{places}f}"
+    if float(text) == 0.0:
+        text = text.lstrip("-")
+    return text.replace("-", MINUS)
+
+
+def value_text(value: float | None, unit: str, uncertainty: float | None = None) -> str:
+    """Return a value with its uncertainty and unit, such as ``47° ± 4°``; empty when missing."""
+    if value is None or not math.isfinite(value):
+        return ""
+    places, suffix = decimals(unit, uncertainty), unit_suffix(unit)
+    text = f"{number_text(value, places)}{suffix}"
+    if uncertainty is None or not math.isfinite(uncertainty):
+        return text
+    return f"{text} ± {number_text(uncertainty, places)}{suffix}"
+
+
+def limit_text(comparison: str, threshold: float, unit: str) -> str:
+    """Return a threshold in words, such as ``at most 45°``, without needless decimals."""
+    exact = f"{threshold:.3f}".rstrip("0").rstrip(".")
+    if exact in {"-0", ""}:
+        exact = "0"
+    return f"{comparison} {exact.replace('-', MINUS)}{unit_suffix(unit)}"
+
+
+def seconds_text(value: float | None, places: int = 1) -> str:
+    """Return seconds with their unit, or a dash where there is none."""
+    if value is None or not math.isfinite(value):
+        return "–"
+    return f"{number_text(value, places)} s"
+
+
+def span_text(start_s: float, end_s: float) -> str:
+    """Return a stretch of time, such as ``1.2–3.6 s``."""
+    return f"{number_text(start_s, 1)}–{number_text(end_s, 1)} s"
+
+
+def plural(count: int, word: str) -> str:
+    """Return a count and its noun: ``1 rep``, ``7 reps``."""
+    return f"{count} {word}" if count == 1 else f"{count} {word}s"
+
+
+def numbers_text(numbers: Iterable[int]) -> str:
+    """Return rep numbers in order, runs of three or more joined: ``2, 4–6``."""
+    parts: list[str] = []
+    for first, last in _runs(sorted(set(numbers))):
+        if last - first >= 2:
+            parts.append(f"{first}–{last}")
+        else:
+            parts.extend(str(n) for n in range(first, last + 1))
+    return ", ".join(parts)
+
+
+def _runs(numbers: Sequence[int]) -> list[tuple[int, int]]:
+    runs: list[tuple[int, int]] = []
+    for number in numbers:
+        if runs and number == runs[-1][1] + 1:
+            runs[-1] = (runs[-1][0], number)
+        else:
+            runs.append((number, number))
+    return runs
+
+
+def reps_text(numbers: Sequence[int], word: str = "rep") -> str:
+    """Return ``rep 3`` or ``reps 3, 5``; empty for none."""
+    if not numbers:
+        return ""
+    return f"{word if len(set(numbers)) == 1 else word + 's'} {numbers_text(numbers)}"
+
+
+def join_words(words: Sequence[str], last: str = "and") -> str:
+    """Return words as a spoken list: ``a, b and c``."""
+    if len(words) < 2:
+        return "".join(words)
+    return f"{', '.join(words[:-1])} {last} {words[-1]}"
+
+
+def measure_title(measure: str) -> str:
+    """Return a measure id as words: ``knee_flexion_left`` becomes ``Knee flexion, left``."""
+    base, side = split_side(measure)
+    title = base.removesuffix("_ratio").replace("_", " ").strip().capitalize()
+    return f"{title}, {side}" if side else title
+
+
+def split_side(measure: str) -> tuple[str, str]:
+    """Return a measure id without its side, and the side (empty when it has none)."""
+    for side in ("left", "right"):
+        if measure.endswith(f"_{side}"):
+            return measure.removesuffix(f"_{side}"), side
+    return measure, ""
+
+
+def worst_verdict(findings: Iterable[Finding]) -> Verdict:
+    """Return the verdict to show for several findings, the most urgent first.
+
+    A check the camera could not show says nothing about the rep, so it counts only when nothing
+    else could be judged either.
+    """
+    verdicts = {finding.verdict for finding in findings}
+    for verdict in ("misses", "too close to call", "meets"):
+        if verdict in verdicts:
+            return verdict
+    return "not visible"
+
+
+def event_word(event: Event) -> str:
+    """Return what an event is called on paper: ``Rep 3`` or ``Hold 1, left``."""
+    side = "" if event.side == "both" else f", {event.side}"
+    return f"{event.kind.capitalize()} {event.number}{side}"

@@ -1,0 +1,49 @@
+"""Numbers in words: units and rounding as printed for people."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+
+def with_unit(value: float, unit: str) -> str:
+    """Return a number with its unit, rounded to what the measure can carry.
+
+    Degrees, rates and per cent are whole, ratios and seconds have two decimals.
+    """
+    if unit == "deg":
+        return f"{_whole(value)}°"
+    if unit == "1/min":
+        return f"{_whole(value)}/min"
+    if unit == "%":
+        return f"{_whole(value)} %"
+    if unit == "s":
+        return f"{value:.2f} s"
+    return f"{value:.2f}"
+
+
+def _whole(value: float) -> str:
+    text = f"{value:.0f}"
+    return "0" if text == "-0" else text
+
+
+def join_words(words: Sequence[str]) -> str:
+    """Return ``a, b and c``."""
+    if len(words) < 2:
+        return "".join(words)
+    return ", ".join(words[:-1]) + " and " + words[-1]
+
+
+def list_reps(numbers: Sequence[int]) -> str:
+    """Return ``rep 2`` or ``reps 2, 4 and 5``; runs of three or more become ``2 to 4``."""
+    if not numbers:
+        return "no rep"
+    runs: list[list[int]] = []
+    for number in sorted(numbers):
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    words = []
+    for run in runs:
+        words += [f"{run[0]} to {run[-1]}"] if len(run) > 2 else [str(n) for n in run]
+    return ("rep " if len(numbers) == 1 else "reps ") + join_words(words)

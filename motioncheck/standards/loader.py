@@ -1,0 +1,136 @@
+"""Finding and reading standards: those in the package and those in a user's own folder."""
+
+from __future__ import annotations
+
+import hashlib
+import tomllib
+from collections.abc import Iterable
+from dataclasses import dataclass
+from importlib import resources
+from pathlib import Path
+
+from pydantic import ValidationError
+
+from motioncheck.errors import StandardError
+from motioncheck.standards.schema import Standard
+
+
+@dataclass(frozen=True, slots=True)
+class LoadedStandard:
+    """A valid standard with the place it came from and the SHA-256 of its file."""
+
+    standard: Standard
+    path: Path
+    source_hash: str
+    own: bool = False
+
+
+def package_folder() -> Path:
+    """Return the folder of the standards that come with the program."""
+    return Path(str(resources.files("motioncheck") / "movements"))
+
+
+def load_standard_file(path: Path, *, own: bool = False) -> LoadedStandard:
+    """Read and validate one file.
+
+    Raises
+    ------
+    StandardError
+        If the file cannot be read, is not TOML, or breaks the schema. The message names file,
+        key and what is allowed, for every problem at once.
+    """
+    try:
+        content = path.read_bytes()
+    except OSError as error:
+        raise StandardError(
+            f"Expected a standard at {path}, found none that can be read ({error.strerror}).",
+            hint="Check the path, or run `motioncheck movements` for what is there.",
+        ) from error
+    try:
+        data = tomllib.loads(content.decode("utf-8"))
+        standard = Standard.model_validate(data)
+    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        raise StandardError(
+            f"{path.name}: expected a TOML file, found a fault: {error}.",
+            hint="Mend the line named and run `motioncheck movements validate FILE`.",
+        ) from error
+    except ValidationError as error:
+        raise StandardError(
+            f"{path.name} is not a valid standard: " + "; ".join(describe_problems(error)) + ".",
+            hint="Mend these keys and run `motioncheck movements validate FILE`.",
+        ) from error
+    return LoadedStandard(standard, path, hashlib.sha256(content).hexdigest(), own)
+
+
+def describe_problems(error: ValidationError) -> list[str]:
+    """Turn a validation error into one short sentence a problem: key, what is allowed, found."""
+    sentences = []
+    for problem in error.errors(include_url=False, include_context=False):
+        key = ".".join(
+            str(part + 1) if isinstance(part, int) else str(part) for part in problem["loc"]
+        )
+        message = problem["msg"].removeprefix("Value error, ")
+        if problem["type"] == "extra_forbidden":
+            message = "unknown key; remove it or correct its spelling"
+        elif problem["type"] == "missing":
+            message = "missing; every standard needs it"
+        sentences.append(f"{key or 'file'}: {message[:1].lower()}{message[1:]}")
+    return sentences
+
+
+def load_standards(own_folder: Path | None = None) -> dict[str, LoadedStandard]:
+    """Read all standards, the user's own folder overriding the package by id.
+
+    Parameters
+    ----------
+    own_folder : Path, optional
+        Folder with ``*.toml`` files of the user.
+
+    Raises
+    ------
+    StandardError
+        If the folder does not exist or a file in it is invalid, or two of its files share an id.
+    """
+    found = {s.standard.id: s for s in _read_all(_files(package_folder()), own=False)}
+    if own_folder is not None:
+        if not own_folder.is_dir():
+            raise StandardError(
+                f"Expected a folder of standards at {own_folder}, found none.",
+                hint="Check --standards or MOTIONCHECK_STANDARDS.",
+            )
+        own: dict[str, LoadedStandard] = {}
+        for loaded in _read_all(_files(own_folder), own=True):
+            if loaded.standard.id in own:
+                raise StandardError(
+                    f"{loaded.path.name} and {own[loaded.standard.id].path.name} both define "
+                    f"{loaded.standard.id!r}.",
+                    hint="Give one of them another id.",
+                )
+            own[loaded.standard.id] = loaded
+        found |= own
+    return dict(sorted(found.items()))
+
+
+def get_standard(movement: str, own_folder: Path | None = None) -> LoadedStandard:
+    """Return one standard by id.
+
+    Raises
+    ------
+    StandardError
+        If there is no such movement; the message lists those there are.
+    """
+    standards = load_standards(own_folder)
+    if movement not in standards:
+        raise StandardError(
+            f"Expected one of the movements {', '.join(standards)}; found {movement!r}.",
+            hint="Run `motioncheck movements` for what each of them is.",
+        )
+    return standards[movement]
+
+
+def _files(folder: Path) -> list[Path]:
+    return sorted(folder.glob("*.toml"))
+
+
+def _read_all(files: Iterable[Path], *, own: bool) -> list[LoadedStandard]:
+    return [load_standard_file(path, own=own) for path in files]

@@ -78,7 +78,9 @@ def test_design_corrects_for_any_number_of_passes(passes: int, c: float) -> None
     b, a = design_lowpass(0.6, 600.0, passes=passes)
     once = design_lowpass(0.6 / c, 600.0, passes=1)
     np.testing.assert_allclose(b, once[0], rtol=3e-4)
-    assert gain_db(b, a, at_hz=0.6, rate_hz=600.0, passes=passes) == pytest.approx(-3.0103, abs=1e-3)
+    assert gain_db(b, a, at_hz=0.6, rate_hz=600.0, passes=passes) == pytest.approx(
+        -3.0103, abs=1e-3
+    )
 
 
 @given(rate_hz=st.floats(10.0, 300.0), share=st.floats(0.005, 0.49))
@@ -180,9 +182,7 @@ def test_residual_analysis_finds_the_noise_that_was_added(rate_hz: int, cutoff_h
 def test_residual_analysis_equals_the_same_steps_done_with_scipy() -> None:
     noisy = noisy_joint_angle(60)
     cutoffs = np.arange(0.5, 24.01, 0.25)
-    smooth = [
-        signal.filtfilt(*design_lowpass(float(fc), 60.0), noisy, padlen=60) for fc in cutoffs
-    ]
+    smooth = [signal.filtfilt(*design_lowpass(float(fc), 60.0), noisy, padlen=60) for fc in cutoffs]
     residual = np.sqrt(np.mean((noisy - np.array(smooth)) ** 2, axis=1))
     intercept = np.polyfit(cutoffs[cutoffs >= 12], residual[cutoffs >= 12], 1)[1]
     found_hz, found_rms = residual_analysis(noisy, 60.0)

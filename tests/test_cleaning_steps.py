@@ -57,14 +57,16 @@ def test_gate_is_the_same_when_time_runs_backward(values: list[float], gate: flo
 
 @pytest.mark.parametrize("rate_hz", [30, 60])
 def test_outliers_are_found_and_the_movement_is_left_alone(rate_hz: int) -> None:
-    """Synthetic: 1.5 Hz at 100 px with tremble of 1 px; spikes of 40 px at known frames."""
+    """Synthetic: 1.5 Hz at 100 px with tremble of 1 px; spikes of 120 px at known frames."""
     rng = np.random.default_rng(1)
     time_s = np.arange(10 * rate_hz) / rate_hz
-    values = np.stack([sine(time_s), sine(time_s + 0.2)], axis=1) + rng.normal(0, 1, (len(time_s), 2))
+    values = np.stack([sine(time_s), sine(time_s + 0.2)], axis=1) + rng.normal(
+        0, 1, (len(time_s), 2)
+    )
     assert not find_outliers(values, floor=10.0).any()
     spiked = values.copy()
     frames = np.arange(12, len(time_s) - 12, 25)
-    spiked[frames, 0] += np.where(np.arange(len(frames)) % 2, 60.0, -60.0)
+    spiked[frames, 0] += np.where(np.arange(len(frames)) % 2, 120.0, -120.0)
     found = find_outliers(spiked, floor=10.0)
     assert found[frames, 0].all()
     assert not found[:, 1].any()
@@ -77,6 +79,13 @@ def test_outliers_ignore_the_tremble_of_standing_still() -> None:
     assert find_outliers(still, floor=0.0).any()
 
 
+def test_outliers_leave_a_foot_that_hits_the_floor_alone() -> None:
+    """Analytic: a velocity that turns round within one frame is movement, not a leap."""
+    frame = np.arange(-15, 16)
+    assert not find_outliers(30.0 * np.abs(frame)[:, None], floor=10.0).any()
+    assert not find_outliers(30.0 * np.maximum(frame, 0)[:, None], floor=10.0).any()
+
+
 def test_outliers_leave_steps_and_missing_samples_alone() -> None:
     step = np.repeat([0.0, 50.0], 20)[:, None]
     assert not find_outliers(step, floor=5.0).any()
@@ -86,7 +95,7 @@ def test_outliers_leave_steps_and_missing_samples_alone() -> None:
 
 
 def test_outliers_are_found_beside_gaps() -> None:
-    values = np.zeros((12, 1))
+    values = np.zeros((20, 1))
     values[[4, 5], 0] = np.nan
     values[7, 0] = 30.0
     assert np.nonzero(find_outliers(values, floor=5.0)[:, 0])[0].tolist() == [7]
@@ -149,13 +158,15 @@ def test_gaps_never_change_what_is_known(known: list[bool]) -> None:
     result, was_filled = fill_gaps(values, time_s, max_gap_s=0.2)
     np.testing.assert_array_equal(result[known], values[known])
     assert np.isfinite(result[was_filled]).all()
-    np.testing.assert_allclose(result[was_filled][:, 0], (3 * time_s - 1)[was_filled[:, 0]])
+    np.testing.assert_allclose(
+        result[was_filled][:, 0], (3 * time_s - 1)[was_filled[:, 0]], atol=1e-9
+    )
 
 
 @pytest.mark.parametrize("rate_hz", [23.976, 29.97, 30.0, 59.94, 240.0])
 def test_rate_is_right_for_stamps_rounded_to_milliseconds(rate_hz: float) -> None:
     time_s = np.round(np.arange(300) / rate_hz, 3)
-    assert compute_rate(time_s) == pytest.approx(rate_hz, rel=1e-4)
+    assert compute_rate(time_s) == pytest.approx(rate_hz, rel=2e-4)
     dropped = np.delete(time_s, [20, 21, 100])
     assert compute_rate(dropped) == pytest.approx(rate_hz, rel=5e-3)
 

@@ -17,6 +17,9 @@ TURN_LIMIT_S = 0.10
 REST_S = 0.25
 # At least this share of a whole-rep stretch must have been seen.
 MIN_SEEN = 0.6
+# A largest or smallest value can be taken from part of the rep.
+MIN_SEEN_EXTREME = 0.4
+EXTREME_SHARE = 0.05
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +86,8 @@ def _average(values: FloatArray, bands: FloatArray) -> Reading:
 
 def _over_event(values: FloatArray, bands: FloatArray, moment: str) -> Reading:
     ok = np.isfinite(values)
-    if len(values) == 0 or ok.mean() < MIN_SEEN:
+    enough = MIN_SEEN_EXTREME if moment in ("max", "min") else MIN_SEEN
+    if len(values) == 0 or ok.mean() < enough:
         return MISSING
     seen, band = values[ok], float(np.mean(bands[ok]))
     if moment == "mean":
@@ -92,5 +96,12 @@ def _over_event(values: FloatArray, bands: FloatArray, moment: str) -> Reading:
         return Reading(float(np.ptp(seen)), band * float(np.sqrt(2.0)))
     if moment == "spread":
         return Reading(float(np.std(seen)), band)
-    index = int(np.argmax(seen) if moment == "max" else np.argmin(seen))
-    return Reading(float(seen[index]), float(bands[ok][index]))
+    return _extreme(seen, bands[ok], largest=moment == "max")
+
+
+def _extreme(seen: FloatArray, bands: FloatArray, *, largest: bool) -> Reading:
+    """Mean of the most extreme samples, so that a single wild one decides nothing."""
+    count = max(3, round(EXTREME_SHARE * len(seen)))
+    order = np.argsort(seen)
+    chosen = order[-count:] if largest else order[:count]
+    return Reading(float(np.mean(seen[chosen])), float(np.mean(bands[chosen])))

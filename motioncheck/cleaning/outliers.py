@@ -21,7 +21,12 @@ def find_outliers(
     half_window: int = HALF_WINDOW_FRAMES,
     tolerance: float = TOLERANCE,
 ) -> BoolArray:
-    """Find samples far from the median of their neighbourhood in time (Hampel identifier).
+    """Find samples that leap away from their path (Hampel identifier on the bare deviations).
+
+    The deviation of a sample is its distance from the middle between its neighbours on either
+    side: the median of the nearest three such pairs, so that one wild neighbour does not matter.
+    Steady movement has no deviation, whatever its speed; on the values themselves the identifier
+    would hardly see a leap during a fast movement.
 
     Parameters
     ----------
@@ -34,42 +39,59 @@ def find_outliers(
         Neighbours on either side, in frames: the errors meant here last one or two frames
         whatever the frame rate.
     tolerance : float
-        Allowed deviation in standard deviations, estimated by the median absolute deviation.
+        An outlier deviates from the median deviation by more than this many standard deviations
+        (estimated by the median absolute deviation), and by more than this many times the usual
+        way from one frame to the next: a foot that hits the floor also turns within a frame. It
+        is as far from the median value.
 
     Returns
     -------
     ndarray of bool, shape (T, C)
-        False where missing, and where fewer than 4 samples of the window are known.
+        False where missing, and where fewer than 4 deviations of the window are known.
 
     Notes
     -----
     Source: F. R. Hampel, The influence curve and its role in robust estimation, JASA 69 (1974);
     window and tolerance as in R. K. Pearson, Outliers in process modeling and identification,
-    IEEE Trans. Control Syst. Technol. 10 (2002).
+    IEEE Trans. Control Syst. Technol. 10 (2002). The limit by speed is project judgement.
     """
     edge = np.full((half_window, values.shape[1]), np.nan)
     padded = np.concatenate([edge, values, edge])
-    width = 2 * half_window + 1
-    window = np.stack([padded[i : i + len(values)] for i in range(width)])
-    centre = _sorted_median(window)
-    # The spread is needed only where the floor is passed, which is rare: this halves the time.
+    count = len(values)
+    pairs = [
+        padded[half_window - k :][:count] + padded[half_window + k :][:count]
+        for k in range(1, half_window + 1)
+    ]
+    deviation = values - 0.5 * _sorted_median(np.stack(pairs))
+    # Windows are looked at only where the floor is passed, which is rare.
     # Comparisons with NaN are False, which is the answer for missing samples.
-    outlying: BoolArray = np.abs(values - centre) > floor
-    suspect = np.abs(window[:, outlying] - centre[outlying])
-    limit = tolerance * MAD_TO_SD * _sorted_median(suspect)
-    enough = np.count_nonzero(np.isfinite(suspect), axis=0) >= FEWEST_IN_WINDOW
-    outlying[outlying] = (suspect[half_window] > limit) & enough
+    outlying: BoolArray = np.abs(deviation) > floor
+    row, column = np.nonzero(outlying)
+    window = row + np.arange(2 * half_window + 1)[:, None]
+    around = np.concatenate([edge, deviation, edge])[window, column]
+    nearby = padded[window, column]
+    spread = np.abs(around - _sorted_median(around))
+    steps = np.abs(np.diff(nearby, axis=0))
+    # Without the two steps of the leap itself.
+    usual_step = _sorted_median(np.delete(steps, [half_window - 1, half_window], axis=0))
+    limit = tolerance * np.fmax(MAD_TO_SD * _sorted_median(spread), usual_step)
+    limit = np.maximum(limit, floor)
+    enough = np.count_nonzero(np.isfinite(around), axis=0) >= FEWEST_IN_WINDOW
+    # Where a movement sets in or ends within a frame, its neighbours deviate, yet do not leap.
+    leap = np.abs(nearby[half_window] - _sorted_median(nearby))
+    outlying[row, column] = (spread[half_window] > limit) & (leap > limit) & enough
     return outlying
 
 
 def _sorted_median(window: FloatArray) -> FloatArray:
-    """Median over the first axis of what is known; NaN sorts to the end."""
+    """Median over the first axis of what is known (NaN where nothing is); NaN sorts to the end."""
     ordered = np.sort(window, axis=0)
-    median: FloatArray = ordered[len(window) // 2]
+    known = len(window)
+    median: FloatArray = 0.5 * (ordered[(known - 1) // 2] + ordered[known // 2])
     short = np.isnan(ordered[-1])
     few = ordered[:, short]
-    known = np.count_nonzero(np.isfinite(few), axis=0)
+    counts = np.count_nonzero(np.isfinite(few), axis=0)
     column = np.arange(few.shape[1])
-    lower, upper = few[np.maximum(known - 1, 0) // 2, column], few[known // 2, column]
+    lower, upper = few[np.maximum(counts - 1, 0) // 2, column], few[counts // 2, column]
     median[short] = 0.5 * (lower + upper)
     return median

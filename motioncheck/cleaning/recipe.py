@@ -32,7 +32,7 @@ MAIN_JOINTS: Final = tuple(
 )
 LEG: Final = ("knee", "ankle", "heel", "toe")
 # Leaps below these are left to the filter; project judgement.
-OUTLIER_FLOOR_LEG_RATIO: Final = 0.03
+OUTLIER_FLOOR_LEG_RATIO: Final = 0.05
 OUTLIER_FLOOR_WORLD_M: Final = 0.05
 # Stands in for the length of a leg where none was ever found.
 LEG_PER_PICTURE_HEIGHT: Final = 0.3
@@ -179,7 +179,7 @@ def _put_legs_back(work: _Work) -> int:
             "frames and put back."
         )
     if len(blended):
-        text += f" {len(blended)} frames that showed a blend of both legs were redrawn."
+        text += f" {len(blended)} frames that showed a mixture of both legs were left out."
     work.note("swaps", text, count)
     return count
 
@@ -215,13 +215,11 @@ def _take_out_leaps(work: _Work) -> None:
     work.image_px[in_image] = np.nan
     work.world_m[in_image | in_world] = np.nan
     count = int(in_image.sum())
-    work.note(
-        "outliers",
-        f"{count} times a landmark leapt away from its path for a frame or two and was taken out."
-        if count
-        else "No landmark leapt away from its path.",
-        count,
-    )
+    text = "No landmark leapt away from its path."
+    if count:
+        times = "Once" if count == 1 else f"{count} times"
+        text = f"{times} a landmark leapt away from its path for a frame or two and was taken out."
+    work.note("outliers", text, count)
 
 
 def _bridge_gaps(work: _Work, max_gap_s: float) -> float:

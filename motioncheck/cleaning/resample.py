@@ -37,10 +37,10 @@ def compute_rate(time_s: FloatArray) -> float:
     if len(time_s) < 2:
         return math.nan
     interval = np.diff(time_s)
-    median = float(np.median(interval))
+    # The lower of the two middle intervals: the mean of both may be like none of them.
+    median = np.sort(interval)[(len(interval) - 1) // 2]
     regular = np.abs(interval - median) <= REGULAR_SHARE * median
-    # With an even count the median may lie between two groups and match neither.
-    return 1.0 / (float(np.mean(interval[regular])) if regular.any() else median)
+    return 1.0 / float(np.mean(interval[regular]))
 
 
 def make_time_axis(time_s: FloatArray, rate_hz: float) -> FloatArray:
@@ -103,7 +103,7 @@ def resample(
     out = np.where(np.isfinite(better) & joined, better, out)
     for offset in (0, 1):
         here = np.abs(place - offset) * interval <= IN_PLACE_SHARE * _step(new_time_s, interval)
-        out[here] = table[left[here] + offset]
+        out = np.where(here[:, None] & np.isnan(out), table[left + offset], out)
     outside = (place < -IN_PLACE_SHARE) | (place > 1.0 + IN_PLACE_SHARE)
     out[outside] = np.nan
     return out.reshape(shape)

@@ -62,17 +62,11 @@ def run_check(request: CheckRequest) -> bool:
     return result.sheet.summary.verdicts.get("misses", 0) > 0
 
 
-def _check(
-    request: CheckRequest, options: CheckOptions, progress: ProgressLine
-) -> CheckResult:
+def _check(request: CheckRequest, options: CheckOptions, progress: ProgressLine) -> CheckResult:
     if request.track is None:
-        return check_clip(
-            request.clip, request.movement, options=options, on_progress=progress
-        )
+        return check_clip(request.clip, request.movement, options=options, on_progress=progress)
     track = load_track(request.track)
-    return check_track(
-        track, request.movement, clip=probe_clip(request.clip), options=options
-    )
+    return check_track(track, request.movement, clip=probe_clip(request.clip), options=options)
 
 
 def _options(request: CheckRequest) -> CheckOptions:

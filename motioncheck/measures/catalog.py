@@ -363,6 +363,30 @@ _ratio(
     formula="(mid-hip - middle of the ankles), side to side / distance between the ankles",
     sign="+ toward the person's right",
 )
+_degrees(
+    "shoulder_line_turn",
+    "Shoulders turned",
+    "frontal",
+    12.0,
+    ("left_shoulder", "right_shoulder"),
+    formula="arc cosine of (side-to-side distance of the shoulders / shoulder width, its largest "
+    "in the clip)",
+    sign="0 square to the camera, 90 one shoulder above or behind the other; useless below 20",
+    sided=False,
+    per_turn=LINE_TURN,
+    source=PRACTICE,
+    span=(0.0, 90.0),
+)
+_ratio(
+    "shoulder_height_ratio",
+    "Shoulder height",
+    "any",
+    0.05,
+    ("left_shoulder", "right_shoulder", "left_ankle", "right_ankle"),
+    formula="mid-shoulder above the supporting ankle / leg length",
+    sign="about 1.6 standing, less when folding or sitting down",
+    per_turn=0.0,
+)
 _ratio(
     "hip_height_ratio",
     "Hip height",

@@ -181,6 +181,17 @@ def pelvis_drift_ratio(b: BodyPicture, side: str) -> FloatArray:
     return np.where(stance > 0.3 * b.hip_width_px, shift / np.maximum(stance, 1e-9), np.nan)
 
 
+def shoulder_line_turn(b: BodyPicture, side: str) -> FloatArray:
+    """Turn of the shoulder line out of the side-to-side direction, from its foreshortening."""
+    width = np.abs(b.at("left_shoulder")[:, 0] - b.at("right_shoulder")[:, 0])
+    return np.degrees(np.arccos(np.clip(width / b.shoulder_width_px, 0.0, 1.0)))
+
+
+def shoulder_height_ratio(b: BodyPicture, side: str) -> FloatArray:
+    """Mid-shoulder above the supporting ankle, in leg lengths."""
+    return (lower_ankle_y(b.points) - b.mid("shoulder")[:, 1]) / b.leg_px
+
+
 def hip_height_ratio(b: BodyPicture, side: str) -> FloatArray:
     """Mid-hip above the supporting ankle, in leg lengths."""
     return compute_hip_height_px(b.points) / b.leg_px

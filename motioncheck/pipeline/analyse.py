@@ -20,7 +20,7 @@ from motioncheck.records import (
     MeasureTable,
     Summary,
 )
-from motioncheck.splitting import CycleRule, SplitRule, Timeline, split_reps
+from motioncheck.splitting import BoolArray, CycleRule, SplitRule, Timeline, split_reps
 from motioncheck.standards import Standard
 
 # Below this leg length in the picture, landmark noise of a few pixels is larger than any verdict.
@@ -62,7 +62,7 @@ def analyse_track(track: LandmarkTrack, standard: Standard) -> Analysis:
         )
     clean, view, body, table = _measure(track, standard)
     _require_signal(body, table, standard)
-    timeline = split_reps(table, make_split_rule(standard))
+    timeline = split_reps(table, make_split_rule(standard), present=_present(body))
     if not timeline.events:
         raise NoRepsError(_no_reps_message(standard, timeline))
     events = check_events(timeline.events, standard, table, view)
@@ -80,8 +80,8 @@ def score_motion(track: LandmarkTrack, standard: Standard) -> float:
     """
     if track.seen_ratio == 0.0:
         return 0.0
-    _, _, _, table = _measure(track, standard)
-    reps = split_reps(table, make_split_rule(standard)).events
+    _, _, body, table = _measure(track, standard)
+    reps = split_reps(table, make_split_rule(standard), present=_present(body)).events
     return float(len(reps))
 
 
@@ -93,8 +93,9 @@ def make_split_rule(standard: Standard) -> SplitRule:
         sided=REGISTRY[split.signal].sided,
         alternating=split.sides == "alternating",
         turns_low=split.turn == "lowest",
-        cycle=CycleRule(split.min_change, split.min_time_s, split.max_time_s),
+        cycle=CycleRule(split.min_change, split.min_time_s, split.max_time_s, split.min_share),
         phase_names=split.phases,
+        side_from=split.side_from,
     )
 
 
@@ -105,6 +106,10 @@ def _measure(
     view = estimate_view(clean)
     body = build_body(clean, view)
     return clean, view, body, compute_table(body)
+
+
+def _present(body: BodyPicture) -> BoolArray:
+    return np.asarray(np.isfinite(body.mid("hip")[:, 0]), dtype=np.bool_)
 
 
 def _require_signal(body: BodyPicture, table: MeasureTable, standard: Standard) -> None:

@@ -61,4 +61,3 @@ def write_results(
         write_annotated(clip_path, result, target, show_face=show_face, on_progress=on_progress)
         files["annotated.mp4"] = target
         write_outputs(folder, files, replace=replace)
-

@@ -82,9 +82,7 @@ def _plain(picture: Picture, track: LandmarkTrack) -> Still:
     """Return the picture for the cache: nothing drawn, face covered."""
     covered = cover_face(picture.rgb, landmarks_at(track, picture.time_s, picture.scale))
     height, width = covered.shape[:2]
-    return Still(
-        picture.time_s, encode_jpeg(covered, PLAIN_QUALITY), width, height, picture.scale
-    )
+    return Still(picture.time_s, encode_jpeg(covered, PLAIN_QUALITY), width, height, picture.scale)
 
 
 def draw_stills(
@@ -116,9 +114,7 @@ def choose_lines(event: Event) -> list[MeasuredLine]:
     drawn: set[tuple[str, ...]] = set()
     for finding in shown:
         text = with_unit(finding.value or 0.0, finding.unit)
-        new = measured_lines(
-            finding.measure, side=finding.side, text=text, verdict=finding.verdict
-        )
+        new = measured_lines(finding.measure, side=finding.side, text=text, verdict=finding.verdict)
         if new and not any(line.points in drawn for line in new):
             drawn |= {line.points for line in new}
             lines += new

@@ -71,9 +71,7 @@ def check_clip(
         loaded,
         options=_option_map(options, movement),
     )
-    stills = draw_stills(
-        pictures, extracted.track, sheet, show_face=options.show_face
-    )
+    stills = draw_stills(pictures, extracted.track, sheet, show_face=options.show_face)
     return CheckResult(clip, extracted.track, analysis, sheet, stills)
 
 
@@ -90,9 +88,7 @@ def check_track(
     return CheckResult(clip, track, analysis, sheet)
 
 
-def _option_map(
-    options: CheckOptions, movement: str
-) -> dict[str, str | float | int | bool | None]:
+def _option_map(options: CheckOptions, movement: str) -> dict[str, str | float | int | bool | None]:
     where = options.athlete_px
     return {
         "movement": movement,

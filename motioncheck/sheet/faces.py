@@ -121,8 +121,12 @@ def _around_face(points: FloatArray, face: FloatArray, radius: float) -> Head:
     ears = points[[INDEX["left_ear"], INDEX["right_ear"]]]
     ears = ears[np.isfinite(ears).all(axis=1)]
     middle = ears.mean(axis=0) if len(ears) else face.mean(axis=0)
-    if len(face) < 3 or radius == 0.0:
-        radius *= 1.25
+    if not len(ears):
+        # Seen from the side, nose and mouth lie a head's half away from its middle.
+        radius *= 1.6 if len(face) < 4 else 1.3
+    elif len(ears) == 1:
+        # Seen from the front, one ear lies half a head's width beside its middle.
+        radius *= 1.4
     up = _up(points, middle)
     # The landmarks sit in the lower half of the head: crown and hair lie above them.
     centre = middle + 0.12 * radius * up

@@ -12,8 +12,6 @@ import numpy as np
 
 from motioncheck.records.arrays import FloatArray
 
-# A rep counts when it is at least this share of the median rep (common practice, no source).
-MIN_SHARE = 0.40
 # Ripple smaller than this share of a rep is a pause, not a turn.
 RIPPLE_SHARE = 0.30
 # Start and end of a rep: where the signal leaves and reaches this share of the way.
@@ -24,6 +22,10 @@ TURN_SHARE = 0.02
 REST_SHARE = 0.35
 # Gaps up to this length are bridged for counting (values inside stay missing).
 BRIDGE_S = 0.5
+# How far beyond the edge of a stretch to look for the body.
+EDGE_LOOK_S = 0.25
+
+BoolArray = np.ndarray[tuple[int], np.dtype[np.bool_]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,14 +47,27 @@ class Cycle:
 
 @dataclass(frozen=True, slots=True)
 class CycleRule:
-    """What a repetition must be: smallest change, shortest time between turns, longest time."""
+    """What a repetition must be.
+
+    Attributes
+    ----------
+    min_change : float
+        Smallest change of the signal, in its unit.
+    min_time_s, max_time_s : float
+        Shortest time between turns, longest time of a rep.
+    min_share : float
+        Smallest rep as a share of the median rep (0.4: common practice, no source).
+    """
 
     min_change: float
     min_time_s: float
     max_time_s: float
+    min_share: float = 0.4
 
 
-def find_cycles(time_s: FloatArray, signal: FloatArray, *, rule: CycleRule) -> list[Cycle]:
+def find_cycles(
+    time_s: FloatArray, signal: FloatArray, *, rule: CycleRule, present: BoolArray | None = None
+) -> list[Cycle]:
     """Find the hills of a signal.
 
     Parameters
@@ -62,7 +77,10 @@ def find_cycles(time_s: FloatArray, signal: FloatArray, *, rule: CycleRule) -> l
     signal : ndarray, shape (T,)
         Any unit; NaN where not measurable. Gaps longer than 0.5 s end a stretch.
     rule : CycleRule
-        Smallest change (unit of the signal) and times in seconds.
+        What counts as a repetition.
+    present : ndarray of bool, shape (T,), optional
+        Where the body is in the picture at all. A stretch that begins or ends only because a limb
+        is hidden does not cut off a rep; one that begins or ends with the body (or the clip) does.
 
     Returns
     -------
@@ -74,11 +92,23 @@ def find_cycles(time_s: FloatArray, signal: FloatArray, *, rule: CycleRule) -> l
     if not peaks:
         return []
     typical = float(np.median(peaks))
-    smallest = max(rule.min_change, MIN_SHARE * typical)
+    smallest = max(rule.min_change, rule.min_share * typical)
     found: list[Cycle] = []
     for t, x in stretches:
-        found += _cycles_in(t, x, smallest, typical, rule)
+        edges = (_is_hard(time_s, present, t[0], -1), _is_hard(time_s, present, t[-1], +1))
+        found += _cycles_in(t, x, smallest, typical, rule, edges)
     return found
+
+
+def _is_hard(time_s: FloatArray, present: BoolArray | None, edge_s: float, direction: int) -> bool:
+    """Tell whether the body itself is missing just beyond the edge of a stretch."""
+    if present is None:
+        return True
+    a, b = sorted((edge_s, edge_s + direction * EDGE_LOOK_S))
+    if a < time_s[0] or b > time_s[-1]:
+        return True
+    beyond = present[(time_s >= a) & (time_s <= b)]
+    return bool(len(beyond) == 0 or beyond.mean() < 0.5)
 
 
 def _stretches(time_s: FloatArray, signal: FloatArray) -> list[tuple[FloatArray, FloatArray]]:
@@ -143,7 +173,12 @@ def _peak_sizes(x: FloatArray, min_change: float) -> list[float]:
 
 
 def _cycles_in(
-    t: FloatArray, x: FloatArray, smallest: float, typical: float, rule: CycleRule
+    t: FloatArray,
+    x: FloatArray,
+    smallest: float,
+    typical: float,
+    rule: CycleRule,
+    hard: tuple[bool, bool],
 ) -> list[Cycle]:
     peaks = [i for i, kind in find_turns(x, max(RIPPLE_SHARE * smallest, 1e-9)) if kind > 0]
     peaks = _with_edges(x, peaks, smallest)
@@ -163,11 +198,13 @@ def _cycles_in(
         high_rest = rest + REST_SHARE * max(typical, reach)
         first, last = n == 0, n == len(peaks) - 1
         cut = (
-            (first and x[left] > high_rest)
-            or (last and x[right] > high_rest)
+            (first and hard[0] and x[left] > high_rest)
+            or (last and hard[1] and x[right] > high_rest)
             or (first and peak == 0)
             or (last and peak == len(x) - 1)
         )
+        if (first and not hard[0]) or (last and not hard[1]):
+            size = reach
         if size < smallest and not cut:
             continue
         cycle = _measure(t, x, (left, peak, right), complete=not cut)

@@ -9,7 +9,7 @@ import numpy as np
 from motioncheck.records import Event, MeasureTable, Phase
 from motioncheck.records.arrays import FloatArray
 from motioncheck.skeleton import Side
-from motioncheck.splitting.cycles import Cycle, CycleRule, find_cycles
+from motioncheck.splitting.cycles import BoolArray, Cycle, CycleRule, find_cycles
 
 # A pause shorter than this is part of the turn (common practice, no source).
 MIN_PAUSE_S = 0.2
@@ -22,7 +22,8 @@ class SplitRule:
     """How a movement is split; the values come from its standard.
 
     ``signal`` is the measure id without side; ``turns_low`` is True when the rep turns at the
-    lowest value of the signal.
+    lowest value of the signal. ``side_from`` names a sided measure: the side on which it is lower
+    is the working one.
     """
 
     signal: str
@@ -31,6 +32,7 @@ class SplitRule:
     turns_low: bool
     cycle: CycleRule
     phase_names: tuple[str, str, str]
+    side_from: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +43,9 @@ class Timeline:
     partial: tuple[Event, ...]
 
 
-def split_reps(table: MeasureTable, rule: SplitRule) -> Timeline:
+def split_reps(
+    table: MeasureTable, rule: SplitRule, *, present: BoolArray | None = None
+) -> Timeline:
     """Split a clip into repetitions.
 
     Parameters
@@ -50,6 +54,8 @@ def split_reps(table: MeasureTable, rule: SplitRule) -> Timeline:
         Measures over time.
     rule : SplitRule
         From the standard.
+    present : ndarray of bool, shape (T,), optional
+        Where the body is in the picture; see `find_cycles`.
 
     Returns
     -------
@@ -57,13 +63,7 @@ def split_reps(table: MeasureTable, rule: SplitRule) -> Timeline:
         Events are numbered from 1 in time order over all sides; those cut off by the start or end
         of the clip, or of a stretch in which the body is seen, are in ``partial`` and not counted.
     """
-    if rule.alternating:
-        sides: tuple[Side, ...] = ("left", "right")
-        pairs = [(c, s) for s in sides for c in _cycles(table, rule, f"{rule.signal}_{s}")]
-        pairs = _drop_ghosts(sorted(pairs, key=lambda p: p[0].turn_s), rule)
-    else:
-        signal = _both_sides(table, rule)
-        pairs = [(c, "both") for c in _find(table.time_s, signal, rule)]
+    pairs = _find_pairs(table, rule, present)
     finished = [p for p in pairs if p[0].complete]
     cut = [p for p in pairs if not p[0].complete]
     return Timeline(
@@ -72,12 +72,32 @@ def split_reps(table: MeasureTable, rule: SplitRule) -> Timeline:
     )
 
 
-def _cycles(table: MeasureTable, rule: SplitRule, column: str) -> list[Cycle]:
-    return _find(table.time_s, table.values[column], rule)
+def _find_pairs(
+    table: MeasureTable, rule: SplitRule, present: BoolArray | None
+) -> list[tuple[Cycle, Side]]:
+    def find(signal: FloatArray) -> list[Cycle]:
+        turned = -signal if rule.turns_low else signal
+        return find_cycles(table.time_s, turned, rule=rule.cycle, present=present)
+
+    if rule.alternating and rule.side_from is None:
+        sides: tuple[Side, ...] = ("left", "right")
+        pairs = [(c, s) for s in sides for c in find(table.values[f"{rule.signal}_{s}"])]
+        return _drop_ghosts(sorted(pairs, key=lambda p: p[0].turn_s), rule)
+    cycles = find(_both_sides(table, rule))
+    return [(c, _working_side(table, c, rule.side_from)) for c in cycles]
 
 
-def _find(time_s: FloatArray, signal: FloatArray, rule: SplitRule) -> list[Cycle]:
-    return find_cycles(time_s, -signal if rule.turns_low else signal, rule=rule.cycle)
+def _working_side(table: MeasureTable, cycle: Cycle, side_from: str | None) -> Side:
+    """Return the side on which a measure is lower, on average over the middle of the rep."""
+    if side_from is None:
+        return "both"
+    quarter = (cycle.end_s - cycle.start_s) / 4.0
+    middle = (table.time_s >= cycle.start_s + quarter) & (table.time_s <= cycle.end_s - quarter)
+    left, right = (table.values[f"{side_from}_{s}"][middle] for s in ("left", "right"))
+    difference = (left - right)[np.isfinite(left - right)]
+    if len(difference) == 0:
+        return "both"
+    return "left" if float(np.mean(difference)) < 0 else "right"
 
 
 def _both_sides(table: MeasureTable, rule: SplitRule) -> FloatArray:

@@ -35,22 +35,42 @@ class Split(_Strict):
     signal: str
     turn: Literal["lowest", "highest"]
     sides: Literal["both", "alternating"]
+    side_from: str | None = Field(
+        default=None, description="sided measure whose lower value tells the working side"
+    )
     min_change: float = Field(gt=0, description="smallest change of the signal that is a rep")
     min_time_s: float = Field(gt=0, le=10, description="shortest time between turns of one side")
     max_time_s: float = Field(gt=0, le=120, description="longest time of a rep")
+    min_share: float = Field(
+        default=0.4, gt=0, lt=1, description="smallest rep as a share of the typical one"
+    )
     phases: tuple[Text, Text, Text] = Field(description="names of way out, turn, way back")
     lowering: Literal["first", "second", "none"] = Field(
         default="none", description="which moving phase lowers the body (for the tempo)"
     )
 
-    @field_validator("signal")
+    @field_validator("signal", "side_from")
     @classmethod
-    def _signal_is_known(cls, value: str) -> str:
+    def _signal_is_known(cls, value: str | None) -> str | None:
+        if value is None:
+            return None
         _known_measure(value)
         if REGISTRY[value].plane != "any" or REGISTRY[value].compute is None:
             allowed = ", ".join(s.id for s in REGISTRY if s.plane == "any" and s.compute)
             raise ValueError(f"{value!r} cannot be seen from every side; use one of: {allowed}")
         return value
+
+    @model_validator(mode="after")
+    def _sides_fit(self) -> Split:
+        if self.side_from is not None and not REGISTRY[self.side_from].sided:
+            raise ValueError(f"side_from wants a sided measure, found {self.side_from!r}")
+        if self.sides == "alternating" and self.side_from is None and not self._sided:
+            raise ValueError(f"signal {self.signal!r} has no sides; give side_from as well")
+        return self
+
+    @property
+    def _sided(self) -> bool:
+        return REGISTRY[self.signal].sided
 
 
 class Judgement(_Strict):

@@ -25,7 +25,7 @@ SPINE = ("spine05", "spine04", "spine03", "spine02", "spine01")
 NECK = ("neck01", "neck02", "neck03", "head")
 TOES = ("toe1-1", "toe2-1", "toe3-1", "toe4-1", "toe5-1")
 
-SHOE_PASSES = 14
+SHOE_PASSES = 45
 
 # How far the cloth stands off the skin, metres.
 CLOTH_M = {"shirt": 0.008, "shorts": 0.011, "shoes": 0.012, "hair": 0.014, "skin": 0.0}

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from bodies import SIDES, Array, Body
-from numpy.random import Generator
 from pose import SIGN, Limb, Measured, Targets, turn, unit
 from stance import PlantedFoot, arm_hinge, flexed_arm, hip_heights, plant_leg, sagittal, sideways
 from tempo import Rep, bump, ease, per_rep, progress, sway
+
+if TYPE_CHECKING:
+    from numpy.random import Generator
 
 OTHER = {"left": "right", "right": "left"}
 

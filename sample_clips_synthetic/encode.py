@@ -6,12 +6,15 @@ import struct
 from collections.abc import Iterable
 from fractions import Fraction
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import av
 import numpy as np
-from bodies import Array
-from numpy.typing import NDArray
 from tempo import VIDEO_CLOCK_HZ
+
+if TYPE_CHECKING:
+    from bodies import Array
+    from numpy.typing import NDArray
 
 
 def write_clip(
@@ -58,9 +61,7 @@ def set_quarter_turn(path: Path) -> None:
     matrix_at = start + (40 if version == 0 else 52)
     one, full = 1 << 16, 1 << 30
     # Rows a b u, c d v, x y w: a clockwise quarter, then a shift back into view.
-    width = struct.unpack(">I", data[matrix_at + 36 : matrix_at + 40])[0]
     height = struct.unpack(">I", data[matrix_at + 40 : matrix_at + 44])[0]
-    del width
     matrix = (0, one, 0, -one, 0, 0, height, 0, full)
     data[matrix_at : matrix_at + 36] = struct.pack(">9i", *matrix)
     path.write_bytes(data)

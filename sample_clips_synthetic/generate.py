@@ -13,15 +13,13 @@ import time
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from bodies import Array, Body, Posed
 from drills import HEEL_KICKS, HIGH_KNEES, Jacks, Steps, plan_steps
 from encode import read_times, set_quarter_turn, write_clip
 from motions import Squat
-from numpy.random import Generator
-from numpy.typing import NDArray
 from pose import Motion, solve
 from scenario import CLIPS, CREW, FAULTS, Clip
 from scene import Camera, Scene, hand_shake
@@ -36,6 +34,10 @@ from truth import (
     write_truth,
 )
 from twist import Twist
+
+if TYPE_CHECKING:
+    from numpy.random import Generator
+    from numpy.typing import NDArray
 
 GAP_S = 2.5
 STEP_STYLES = {"high-knees": HIGH_KNEES, "heel-to-seat-kicks": HEEL_KICKS}

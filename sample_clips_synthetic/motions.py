@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from bodies import SIDES, Array, Body
-from numpy.random import Generator
 from pose import SIGN, Limb, Measured, Targets, turn, unit
 from stance import (
     PlantedFoot,
@@ -17,6 +17,9 @@ from stance import (
     sagittal,
 )
 from tempo import Rep, ease, per_rep, progress, sway
+
+if TYPE_CHECKING:
+    from numpy.random import Generator
 
 
 @dataclass(frozen=True)

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-import os
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
-from bodies import Array, Body
-from numpy.typing import NDArray
-
-os.environ.setdefault("PYVISTA_OFF_SCREEN", "true")
 import pyvista as pv
+
+if TYPE_CHECKING:
+    from bodies import Array, Body
+    from numpy.typing import NDArray
 
 ROOM_M = 5.2
 

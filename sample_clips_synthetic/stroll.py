@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 from bodies import SIDES, Array, Body
-from numpy.random import Generator
-from numpy.typing import NDArray
 from pose import SIGN, Limb, Measured, Targets, turn, unit
 from stance import arm_hinge, flexed_arm, sagittal
 from tempo import bump, sway
+
+if TYPE_CHECKING:
+    from numpy.random import Generator
+    from numpy.typing import NDArray
 
 CYCLE_S = 1.15
 SPEED_M_S = 0.95

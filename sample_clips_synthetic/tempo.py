@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
-from bodies import Array
-from numpy.random import Generator
+
+if TYPE_CHECKING:
+    from bodies import Array
+    from numpy.random import Generator
 
 VIDEO_CLOCK_HZ = 90_000
 

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from bodies import SIDES, Array, Body
-from numpy.typing import NDArray
 from pose import SIGN
-from tempo import Rep
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+    from tempo import Rep
 
 SIDED_JOINTS = ("shoulder", "elbow", "wrist", "hip", "knee", "ankle", "heel", "big_toe")
 JOINT_NAMES = (
@@ -170,10 +172,10 @@ def write_joints(
 ) -> None:
     """Write joint positions in metres and in pixels of the upright picture.
 
-    The metres are kept to about half a millimetre: 16-bit numbers near the floor and the body.
+    Metres are 16-bit numbers, good to a millimetre at the height of a person.
     """
     joints_m = np.stack([points[name] for name in JOINT_NAMES], axis=1)
     np.savez_compressed(
         path, names=np.array(JOINT_NAMES), time_s=time_s,
-        joints_m=joints_m.astype(np.float16), joints_px=np.round(joints_px, 1).astype(np.float16),
+        joints_m=joints_m.astype(np.float16), joints_px=np.round(joints_px, 1).astype(np.float32),
     )

@@ -165,7 +165,7 @@ def test_clean_track_drops_stretches_too_short_to_tell_movement() -> None:
     visibility[60:62, INDEX["left_wrist"]] = 0.9
     clean = clean_track(replace(track, visibility=visibility), cutoff_hz=6.0)
     assert np.isnan(clean.point("left_wrist")[20:100]).all()
-    assert "1 stretches of fewer than 3 frames were dropped" in clean.steps[-1].text
+    assert "Stretches of fewer than 3 frames were dropped (1)" in clean.steps[-1].text
 
 
 def test_clean_track_makes_a_variable_rate_uniform() -> None:
@@ -175,9 +175,6 @@ def test_clean_track_makes_a_variable_rate_uniform() -> None:
     np.testing.assert_allclose(np.diff(clean.time_s), 1 / clean.rate_hz, atol=1e-9)
     assert clean.time_s[0] == time_s[0]
     assert 30 < clean.rate_hz < 40
-    all_times = np.concatenate([[time_s[0]], clean.time_s])
-    truth = make_track(time_s[:1]).image_px - make_track(all_times[:1]).image_px
-    assert np.all(truth == 0)
     inner = slice(20, -20)
     error = clean.image_px - smooth_points(clean.time_s, 2)
     free = [i for i in range(COUNT) if i not in {*LEG, INDEX["left_hip"], INDEX["right_hip"]}]

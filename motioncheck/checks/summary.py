@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections import Counter
 from collections.abc import Sequence
@@ -19,6 +20,7 @@ from motioncheck.records import (
     SideDifference,
     Summary,
     Tempo,
+    Verdict,
 )
 from motioncheck.sheetwords import list_reps, with_unit
 from motioncheck.standards import Standard
@@ -73,7 +75,7 @@ def _headline(
     events: Sequence[Event],
     set_findings: Sequence[Finding],
     to_fix: Sequence[int],
-    counts: Counter[str],
+    counts: Counter[Verdict],
 ) -> str:
     total = f"{len(events)} rep{'s' if len(events) != 1 else ''}"
     sides = Counter(e.side for e in events)
@@ -146,7 +148,7 @@ def compute_tempo(events: Sequence[Event], standard: Standard) -> Tempo:
     outs = [e.phases[0].end_s - e.phases[0].start_s for e in events]
     backs = [e.phases[2].end_s - e.phases[2].start_s for e in events]
     pauses = [e.phases[1].end_s - e.phases[1].start_s for e in events]
-    rests = [b.start_s - a.end_s for a, b in zip(events, events[1:], strict=False)]
+    rests = [b.start_s - a.end_s for a, b in itertools.pairwise(events)]
     steps = np.diff([e.turn_s for e in events])
     first_lowers = lowering == "first"
     return Tempo(

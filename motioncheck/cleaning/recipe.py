@@ -282,7 +282,7 @@ def _smooth(work: _Work, cutoff_hz: float, rate_hz: float, factor: int) -> float
     if factor > 1:
         text += f" Then one frame in {factor} was kept, {rate_hz:.4g} a second."
     if dropped:
-        text += f" {dropped} stretches of fewer than {SHORTEST_RUN} frames were dropped."
+        text += f" Stretches of fewer than {SHORTEST_RUN} frames were dropped ({dropped})."
     work.note("filter", text)
     return used_hz
 

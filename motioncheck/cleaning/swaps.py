@@ -41,7 +41,8 @@ class SwapCosts:
     skip_per_s : float
         Cost of frames left out of the chain, for each second of them.
     swapped_per_s : float
-        Cost of contradicting the model, so that without evidence its labels stand.
+        Cost of contradicting the model for a second: without evidence its labels stand, and it is
+        not believed to be wrong for long.
     longest_slide_s : float
         Longest step in the chain of trusted frames.
     memory_s : float

@@ -8,7 +8,7 @@ from pathlib import Path
 from rich.console import Console
 
 from motioncheck.cli.progress import ProgressLine
-from motioncheck.errors import UsageError
+from motioncheck.errors import OutputError, UsageError
 from motioncheck.landmarks import MODELS, load_track, save_track
 from motioncheck.pipeline import (
     CheckOptions,
@@ -18,7 +18,7 @@ from motioncheck.pipeline import (
     default_folder,
     write_results,
 )
-from motioncheck.records import Sheet
+from motioncheck.records import LandmarkTrack, Sheet
 from motioncheck.sheetwords import list_reps
 from motioncheck.video import probe_clip
 
@@ -48,8 +48,8 @@ def run_check(request: CheckRequest) -> bool:
     with ProgressLine() as progress:
         result = _check(request, options, progress)
         if request.keep_track is not None:
-            save_track(result.track, request.keep_track)
-        write_results(
+            keep_track(result.track, request.keep_track)
+        removed = write_results(
             result,
             folder,
             clip_path=request.clip,
@@ -59,6 +59,8 @@ def run_check(request: CheckRequest) -> bool:
             on_progress=progress,
         )
     print_summary(result.sheet, folder)
+    if removed:
+        print("The annotated clip of the earlier check was removed; --annotated makes a new one.")
     return result.sheet.summary.verdicts.get("misses", 0) > 0
 
 
@@ -67,6 +69,17 @@ def _check(request: CheckRequest, options: CheckOptions, progress: ProgressLine)
         return check_clip(request.clip, request.movement, options=options, on_progress=progress)
     track = load_track(request.track)
     return check_track(track, request.movement, clip=probe_clip(request.clip), options=options)
+
+
+def keep_track(track: LandmarkTrack, path: Path) -> None:
+    """Save a track where the user wants it; raises `OutputError` when that cannot be done."""
+    try:
+        save_track(track, path)
+    except OSError as error:
+        raise OutputError(
+            f"Expected to write the landmarks to {path}, found: {error.strerror or error}.",
+            hint="Choose another place with --keep-track and run it again.",
+        ) from error
 
 
 def _options(request: CheckRequest) -> CheckOptions:

@@ -10,6 +10,9 @@ import typer
 
 from motioncheck import __version__
 
+# What shells expect of a program that was stopped by Ctrl-C: 128 + the number of the signal.
+STOPPED = 130
+
 app = typer.Typer(
     help="Checks exercise movement rep by rep from an ordinary phone clip, on this machine only.",
     no_args_is_help=True,
@@ -166,15 +169,28 @@ def run() -> None:
     try:
         app()
     except MotionCheckError as error:
-        if verbose:
-            import traceback
-
-            traceback.print_exc()
+        _show_trace(verbose)
         typer.echo(f"motioncheck: {error}", err=True)
         raise SystemExit(error.exit_code) from None
-    except KeyboardInterrupt:
+    except (KeyboardInterrupt, SystemExit) as end:
+        # The command line library turns Ctrl-C into this code, without a word.
+        if isinstance(end, SystemExit) and end.code != STOPPED:
+            raise
         typer.echo("motioncheck: stopped; nothing was written.", err=True)
-        raise SystemExit(130) from None
+        raise SystemExit(STOPPED) from None
+    except Exception as error:
+        _show_trace(verbose)
+        what = f"{type(error).__name__}: {error}".rstrip(": ")
+        advice = MotionCheckError.default_hint
+        typer.echo(f"motioncheck: Something unexpected went wrong ({what}). {advice}", err=True)
+        raise SystemExit(MotionCheckError.exit_code) from None
+
+
+def _show_trace(wanted: bool) -> None:
+    if wanted:
+        import traceback
+
+        traceback.print_exc()
 
 
 if __name__ == "__main__":

@@ -8,8 +8,8 @@ from typing import Final
 import numpy as np
 
 from motioncheck.errors import UsageError
-from motioncheck.landmarks.linking import Person, Stretch, join_stretches, link_sightings
-from motioncheck.landmarks.sightings import FloatArray, Sighting, compute_box
+from motioncheck.landmarks.linking import Person, join_stretches, link_sightings
+from motioncheck.landmarks.sightings import FloatArray, Sighting, compute_box, compute_extent
 from motioncheck.records import LandmarkTrack
 from motioncheck.skeleton import INDEX
 
@@ -56,8 +56,7 @@ def find_persons(frames: Sequence[Sequence[Sighting]]) -> list[Person]:
 
 def compute_extent_px(person: Person) -> float:
     """Compute how far the body spans, upright or lying: the 90th percentile over time."""
-    boxes = np.array([compute_box(sighting.pose) for sighting in person.sightings])
-    return float(np.percentile((boxes[:, 2:] - boxes[:, :2]).max(axis=1), 90))
+    return float(np.percentile([compute_extent(s.pose) for s in person.sightings], 90))
 
 
 def keep_measurable(persons: Sequence[Person], *, height_px: int) -> list[Person]:
@@ -108,7 +107,7 @@ def compute_distance(sighting: Sighting, point_px: Point) -> tuple[float, float]
     """
     point = np.array(point_px)
     box = compute_box(sighting.pose)
-    extent = max(float((box[2:] - box[:2]).max()), 1.0)
+    extent = max(compute_extent(sighting.pose), 1.0)
     beside = np.maximum(np.maximum(box[:2] - point, point - box[2:]), 0.0)
     return (
         float(np.linalg.norm(beside)) / extent,
@@ -190,9 +189,33 @@ def compute_movement_m(track: LandmarkTrack) -> float:
     return float((np.linalg.norm(limbs, axis=1).mean() + rise) / px_per_m)
 
 
-def find_foreign(persons: Sequence[Person], athlete: Person) -> list[Stretch]:
-    """Return the stretches that are not the athlete's."""
-    return [stretch for person in persons if person is not athlete for stretch in person.stretches]
+def find_jumps(sightings: Sequence[Sighting], athlete: Person) -> list[list[Sighting]]:
+    """Find where a model that followed the athlete was on something or somebody else.
+
+    Parameters
+    ----------
+    sightings : sequence of Sighting
+        Everything seen in the clip, in time order.
+    athlete : Person
+
+    Returns
+    -------
+    jumps : list of list of Sighting
+        Each an unbroken run of one model. What a model saw that never followed the athlete is not
+        in it: it followed somebody else from start to end.
+    """
+    own = {(sighting.eye, sighting.frame) for sighting in athlete.sightings}
+    jumps: list[list[Sighting]] = []
+    for eye in sorted({eye for eye, _ in own}):
+        run: list[Sighting] = []
+        for sighting in (s for s in sightings if s.eye == eye):
+            if (eye, sighting.frame) in own:
+                run = []
+                continue
+            if not run:
+                jumps.append(run)
+            run.append(sighting)
+    return jumps
 
 
 def count_together(persons: Sequence[Person]) -> int:

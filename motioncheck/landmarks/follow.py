@@ -1,13 +1,12 @@
 """From pictures to the track of one athlete.
 
-The usual clip shows one person: the model then looks for one (the cheapest and steadiest way), and
-a quick look now and then makes sure that nobody else is there. Where somebody is, the clip is gone
-through once more, everybody is followed, and one is chosen.
+Everybody in the picture is followed (in the usual clip that is one person), jumps of the model from
+one body to another are cut out, and the athlete is chosen among the people who were there.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -15,7 +14,6 @@ import numpy as np
 
 from motioncheck.errors import UsageError
 from motioncheck.landmarks.choice import (
-    SHORTEST_S,
     START_S,
     MotionScore,
     Point,
@@ -23,18 +21,17 @@ from motioncheck.landmarks.choice import (
     choose_best,
     choose_nearest,
     count_together,
-    find_foreign,
+    find_jumps,
     find_persons,
     keep_measurable,
 )
-from motioncheck.landmarks.linking import Person, Stretch, compute_length_s
+from motioncheck.landmarks.linking import Person
 from motioncheck.landmarks.model import PoseModel, bundle_sha256
-from motioncheck.landmarks.watching import OpenFrames, OpenModel, Progress, Seen, Watcher
+from motioncheck.landmarks.sightings import Sighting
+from motioncheck.landmarks.watching import FrameLike, OpenModel, Progress, Seen, Watcher
 from motioncheck.records import LandmarkTrack
 from motioncheck.skeleton import COUNT
 
-# A jump is believed to hide the athlete only if the model came or went this quickly.
-_JUMP_S: Final = 0.2
 _POINT_HINT: Final = (
     "Give a point on the athlete's body in the first picture, in pixels from the top left corner."
 )
@@ -59,7 +56,7 @@ class FollowOptions:
     frames_expected : int, optional
         Number of frames in the clip, for the display of progress.
     look_for_others : bool
-        False saves the quick looks (3 % of the time) where it is known that nobody else is there.
+        False saves the quick looks (2 % of the time) where it is known that nobody else is there.
     """
 
     model: str = "full"
@@ -70,7 +67,7 @@ class FollowOptions:
 
 
 def extract_track(
-    open_frames: OpenFrames,
+    frames: Iterable[FrameLike],
     *,
     width_px: int,
     height_px: int,
@@ -82,15 +79,14 @@ def extract_track(
 
     Parameters
     ----------
-    open_frames : callable
-        Opens the clip from its start: gives a context manager around an iterable of frames. Called
-        once, and once more only if other people are in the picture or the track jumped.
+    frames : iterable of FrameLike
+        The frames of the clip, in order; gone through once.
     width_px, height_px : int
         Size of the upright full-size picture; the landmarks are given in its pixels.
     options : FollowOptions, optional
     on_progress : callable, optional
-        Called with the stage (``landmarks``, then perhaps ``people``), the frames done, and the
-        frames expected (0 if unknown).
+        Called with the stage (``landmarks``), the frames done, and the frames expected (0 if
+        unknown).
     open_model : callable, optional
         Makes the pose model; for tests.
 
@@ -110,42 +106,25 @@ def extract_track(
 
     Notes
     -----
-    With several people the landmarks come without the smoothing over time that the library applies
-    to a single person, and take about 1.7 times as long a frame.
+    Each further person costs as much time as the first one. Somebody who walks in beside a person
+    who is followed already is noticed at most a second later.
     """
     options = options or FollowOptions()
     _check_point(options.athlete_px, width_px, height_px)
-    watcher = Watcher(
-        open_frames=open_frames,
-        open_model=open_model,
+    check_start = _StartCheck(options.athlete_px)
+    with Watcher(
+        open_model,
         model=options.model,
         width_px=width_px,
         height_px=height_px,
-        frames_expected=options.frames_expected or 0,
-        on_progress=on_progress,
-    )
-    empty = _EmptyTrack(width_px, height_px, options.model)
-    if options.athlete_px is None:
-        seen = watcher.watch_one(look_for_others=options.look_for_others)
-        if not seen.others:
-            choice = _choose(seen, options, empty)
-            if not _jumped_while_there(choice):
-                return _describe_alone(seen, choice, empty)
-    seen = watcher.watch_everybody(on_frame=_StartCheck(options.athlete_px))
-    return _describe_chosen(seen, _choose(seen, options, empty), options, empty)
-
-
-@dataclass(frozen=True, slots=True)
-class _Choice:
-    """Who was there, who of them is the athlete (None: nobody can be measured)."""
-
-    persons: list[Person]
-    athlete: Person | None
-
-    @property
-    def foreign(self) -> list[Stretch]:
-        """Stretches that are not the athlete's."""
-        return find_foreign(self.persons, self.athlete) if self.athlete else []
+        look_for_others=options.look_for_others,
+        thorough_s=0.5 if options.athlete_px is None else START_S,
+    ) as watcher:
+        for done in watcher.watch(frames):
+            check_start(watcher.seen)
+            if on_progress is not None:
+                on_progress("landmarks", done, options.frames_expected or 0)
+    return _conclude(watcher.seen, options, _EmptyTrack(width_px, height_px, options.model))
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,55 +182,26 @@ class _StartCheck:
         if self._start_s is None and seen.frames[-1]:
             self._start_s = seen.time_s[-1]
         if self._start_s is not None and seen.time_s[-1] > self._start_s + START_S:
-            check_reach([s for frame in seen.frames for s in frame], self._point_px)
+            check_reach(seen.sightings, self._point_px)
             self._point_px = None
 
 
-def _choose(seen: Seen, options: FollowOptions, empty: _EmptyTrack) -> _Choice:
+def _conclude(seen: Seen, options: FollowOptions, empty: _EmptyTrack) -> LandmarkTrack:
+    """Choose the athlete among the people seen, and say in the notes what happened."""
     found = find_persons(seen.frames)
     if options.athlete_px is not None and found:
-        return _Choice(found, choose_nearest(found, options.athlete_px))
-    persons = keep_measurable(found, height_px=empty.height_px)
-    if not persons:
-        return _Choice(found, None)
-    return _Choice(
-        persons, choose_best(persons, lambda p: empty.fill(seen, p), options.motion_score)
-    )
-
-
-def _jumped_while_there(choice: _Choice) -> bool:
-    """Say whether the model went over to somebody else while the athlete may have gone on.
-
-    That is so where a lasting stretch of somebody else begins or ends close to one of the
-    athlete's; if it stands alone, the athlete had left or not yet come.
-    """
-    return any(
-        abs(other[0].time_s - own[-1].time_s) <= _JUMP_S
-        or abs(own[0].time_s - other[-1].time_s) <= _JUMP_S
-        for other in choice.foreign
-        if compute_length_s(other) >= SHORTEST_S
-        for own in (choice.athlete.stretches if choice.athlete else ())
-    )
-
-
-def _describe_alone(seen: Seen, choice: _Choice, empty: _EmptyTrack) -> LandmarkTrack:
-    """Make the track where one person was looked for: what is not the athlete's is a jump."""
-    if choice.athlete is None:
-        return empty.fill(seen, None, notes=[TOO_SMALL] if choice.persons else [])
-    jumps = len(choice.foreign)
-    notes = [_say_jumps(choice.foreign)] if jumps else []
-    return empty.fill(seen, choice.athlete, notes=notes, jumps_cut=jumps)
-
-
-def _describe_chosen(
-    seen: Seen, choice: _Choice, options: FollowOptions, empty: _EmptyTrack
-) -> LandmarkTrack:
-    """Make the track where one of several people was chosen."""
-    if choice.athlete is None:
-        return empty.fill(seen, None, notes=[TOO_SMALL] if choice.persons else [])
-    people = max(count_together(choice.persons), 1)
-    notes = [_say_choice(choice.athlete, people, options)] if len(choice.persons) > 1 else []
-    return empty.fill(seen, choice.athlete, notes=notes, people=people)
+        persons = found
+        athlete = choose_nearest(found, options.athlete_px)
+    else:
+        persons = keep_measurable(found, height_px=empty.height_px)
+        if not persons:
+            return empty.fill(seen, None, notes=[TOO_SMALL] if found else [])
+        athlete = choose_best(persons, lambda p: empty.fill(seen, p), options.motion_score)
+    jumps = find_jumps(seen.sightings, athlete)
+    people = max(count_together(persons), 1)
+    notes = [_say_choice(athlete, people, options)] if people > 1 else []
+    notes += [_say_jumps(jumps)] if jumps else []
+    return empty.fill(seen, athlete, notes=notes, jumps_cut=len(jumps), people=people)
 
 
 def _say_choice(athlete: Person, people: int, options: FollowOptions) -> str:
@@ -263,14 +213,16 @@ def _say_choice(athlete: Person, people: int, options: FollowOptions) -> str:
         reason = "the one who moves like the drill and stays largest"
     else:
         reason = "the one who moves most and stays largest"
-    who = f"{people} people were" if people > 1 else "Different people were"
-    return f"{who} in the picture; {reason} was followed (start position {x:.0f}, {y:.0f} px)."
+    return (
+        f"{people} people were in the picture; {reason} was followed "
+        f"(start position {x:.0f}, {y:.0f} px)."
+    )
 
 
-def _say_jumps(foreign: Sequence[Stretch]) -> str:
+def _say_jumps(jumps: Sequence[Sequence[Sighting]]) -> str:
     """Say how often and for how long the model was not on the athlete."""
-    frames = sum(len(stretch) for stretch in foreign)
-    times = "Once" if len(foreign) == 1 else f"{len(foreign)} times"
+    frames = sum(len(jump) for jump in jumps)
+    times = "Once" if len(jumps) == 1 else f"{len(jumps)} times"
     left_out = "1 frame was" if frames == 1 else f"{frames} frames were"
     return f"{times} the body found was not the athlete's; {left_out} left out."
 

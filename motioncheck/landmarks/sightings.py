@@ -63,6 +63,8 @@ class Sighting:
         Pixels a metre at the distance of the person; NaN where the pose is degenerate.
     clothes : ndarray, shape (5, 3)
         Mean red, green, blue of each of `PARTS`, 0 to 255; NaN outside the picture.
+    eye : int
+        Number of the model that saw it.
     """
 
     frame: int
@@ -71,9 +73,12 @@ class Sighting:
     centre_px: FloatArray
     px_per_m: float
     clothes: FloatArray
+    eye: int = 0
 
 
-def see(frame: int, time_s: float, pose: Pose, rgb: Picture, *, width_px: int) -> Sighting:
+def see(
+    frame: int, time_s: float, pose: Pose, rgb: Picture, *, width_px: int, eye: int = 0
+) -> Sighting:
     """Make a sighting of a pose.
 
     Parameters
@@ -88,6 +93,8 @@ def see(frame: int, time_s: float, pose: Pose, rgb: Picture, *, width_px: int) -
         The picture as decoded, of any size.
     width_px : int
         Width of the full-size picture.
+    eye : int
+        Number of the model that saw it.
     """
     return Sighting(
         frame=frame,
@@ -96,6 +103,7 @@ def see(frame: int, time_s: float, pose: Pose, rgb: Picture, *, width_px: int) -
         centre_px=pose.image_px[list(TORSO)].mean(axis=0),
         px_per_m=compute_px_per_m(pose),
         clothes=compute_clothes(pose, rgb, scale=rgb.shape[1] / width_px),
+        eye=eye,
     )
 
 
@@ -169,6 +177,12 @@ def compute_clothes_difference(a: FloatArray, b: FloatArray) -> float:
 def compute_box(pose: Pose) -> FloatArray:
     """Return left, top, right, bottom of the landmarks, shape (4,), pixels."""
     return np.concatenate([pose.image_px.min(axis=0), pose.image_px.max(axis=0)])
+
+
+def compute_extent(pose: Pose) -> float:
+    """Return how far a body spans, upright or lying: the longer side of its box, pixels."""
+    box = compute_box(pose)
+    return float((box[2:] - box[:2]).max())
 
 
 def compute_box_overlap(a: Pose, b: Pose) -> float:

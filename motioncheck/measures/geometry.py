@@ -140,7 +140,7 @@ def rotate_points(points: FloatArray, angle_deg: float, centre: tuple[float, flo
     offset = points - np.asarray(centre)
     x = offset[..., 0] * cos - offset[..., 1] * sin
     y = offset[..., 0] * sin + offset[..., 1] * cos
-    return np.stack([x, y], axis=-1) + np.asarray(centre)
+    return np.asarray(np.stack([x, y], axis=-1) + np.asarray(centre))
 
 
 def compute_valgus_leak_deg(
@@ -172,4 +172,5 @@ def compute_valgus_leak_deg(
     s = abs(np.sin(np.radians(yaw_deg)))
     thigh = np.radians(np.clip(np.abs(thigh_elevation_deg), 0.0, 90.0))
     shank = np.radians(np.clip(np.abs(shank_inclination_deg), 0.0, 89.0))
-    return np.degrees(np.arctan2(s * np.cos(thigh), np.sin(thigh)) + np.arctan(s * np.tan(shank)))
+    leak = np.arctan2(s * np.cos(thigh), np.sin(thigh)) + np.arctan(s * np.tan(shank))
+    return np.asarray(np.degrees(leak))

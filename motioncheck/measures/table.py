@@ -7,7 +7,7 @@ import numpy as np
 from motioncheck.measures.body import BodyPicture
 from motioncheck.measures.catalog import REGISTRY
 from motioncheck.measures.geometry import compute_valgus_leak_deg
-from motioncheck.measures.registry import MeasureSpec
+from motioncheck.measures.registry import MeasureSpec, Plane
 from motioncheck.measures.visible import judge_plane, turn_out_of_plane_deg
 from motioncheck.records import MeasureTable
 from motioncheck.records.arrays import FloatArray
@@ -51,7 +51,7 @@ def compute_table(body: BodyPicture) -> MeasureTable:
 
 
 def compute_guard_band(
-    spec: MeasureSpec, body: BodyPicture, side: str, *, turned_out_of: str
+    spec: MeasureSpec, body: BodyPicture, side: str, *, turned_out_of: Plane
 ) -> FloatArray:
     """Compute the half-width of the band in which a verdict is too close to call, shape (T,).
 
@@ -59,10 +59,10 @@ def compute_guard_band(
     are half hidden, with the error caused by the turn out of its plane.
     """
     band = spec.guard * _hidden_widening(spec, body, side)
-    turn_deg = turn_out_of_plane_deg(turned_out_of, body.view)  # type: ignore[arg-type]
+    turn_deg = turn_out_of_plane_deg(turned_out_of, body.view)
     if spec.id == "frontal_plane_knee_angle":
-        return np.hypot(band, _valgus_leak(body, side, turn_deg))
-    return np.hypot(band, spec.per_turn * (1.0 - np.cos(np.radians(turn_deg))))
+        return np.asarray(np.hypot(band, _valgus_leak(body, side, turn_deg)))
+    return np.asarray(np.hypot(band, spec.per_turn * (1.0 - np.cos(np.radians(turn_deg)))))
 
 
 def _hidden_widening(spec: MeasureSpec, body: BodyPicture, side: str) -> FloatArray:
@@ -71,11 +71,11 @@ def _hidden_widening(spec: MeasureSpec, body: BodyPicture, side: str) -> FloatAr
         return np.ones(len(body.track.time_s))
     worst = body.track.visibility[:, columns].min(axis=1)
     share = np.clip((TRUSTED_VISIBILITY - worst) / (TRUSTED_VISIBILITY - 0.5), 0.0, 1.0)
-    return 1.0 + HIDDEN_FACTOR * share
+    return np.asarray(1.0 + HIDDEN_FACTOR * share)
 
 
 def _valgus_leak(body: BodyPicture, side: str, turn_deg: float) -> FloatArray:
-    """False valgus for the likely turn, with the slopes read from the foreshortening."""
+    """Return the false valgus for the likely turn, with the slopes read from the foreshortening."""
     hip, knee, ankle = (body.at(f"{side}_{n}")[:, 1] for n in ("hip", "knee", "ankle"))
     thigh = np.degrees(np.arcsin(np.clip((knee - hip) / body.thigh_px, -1.0, 1.0)))
     shank = np.degrees(np.arccos(np.clip((ankle - knee) / body.shank_px, 0.0, 1.0)))

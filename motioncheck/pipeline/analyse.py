@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from motioncheck.camera import estimate_view
 from motioncheck.checks import check_events, check_set, find_blind_spots, summarise
 from motioncheck.cleaning import clean_track
-from motioncheck.errors import LowVisibilityError, NoPersonError, NoRepsError
+from motioncheck.errors import InputError, LowVisibilityError, NoPersonError, NoRepsError
 from motioncheck.measures import REGISTRY, BodyPicture, build_body, compute_table
 from motioncheck.records import (
     BlindSpot,
@@ -27,6 +27,11 @@ from motioncheck.standards import Standard
 MIN_LEG_PX = 60.0
 # The signal that splits the reps must be seen in at least this share of the frames with a body.
 MIN_SIGNAL_SHARE = 0.3
+# One set, or a clocked circuit: what is longer is a whole session, and would be kept in memory.
+MAX_CLIP_S = 3600.0
+# The model places what it cannot see somewhere outside the picture, often sure of it. A landmark
+# this far outside, as a share of the picture's height, is not one at the very edge.
+EDGE_RATIO = 0.01
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +60,10 @@ def analyse_track(track: LandmarkTrack, standard: Standard) -> Analysis:
     ------
     NoPersonError, LowVisibilityError, NoRepsError
         When nothing can be measured; the message says what was found and how to film it.
+    InputError
+        When the track is longer than an hour.
     """
+    require_length(_span_s(track))
     if track.seen_ratio == 0.0:
         raise NoPersonError(
             f"Expected a person in the clip, found nobody in {len(track.time_s)} frames."
@@ -78,11 +86,36 @@ def score_motion(track: LandmarkTrack, standard: Standard) -> float:
 
     Used to choose the athlete when several people are in the picture; 0 when nothing fits.
     """
-    if track.seen_ratio == 0.0:
+    if track.seen_ratio == 0.0 or _span_s(track) > MAX_CLIP_S:
         return 0.0
     _, _, body, table = _measure(track, standard)
     reps = split_reps(table, make_split_rule(standard), present=_present(body)).events
     return float(len(reps))
+
+
+def require_length(seconds: float) -> None:
+    """Raise `InputError` for a clip of more than an hour; an unknown length (NaN) passes."""
+    if seconds > MAX_CLIP_S:
+        raise InputError(
+            f"Expected a clip of one set, at most {MAX_CLIP_S / 60:.0f} minutes long, found "
+            f"{seconds / 60:.0f} minutes.",
+            hint="Cut the clip to the set that is to be checked.",
+        )
+
+
+def hide_outside(track: LandmarkTrack) -> LandmarkTrack:
+    """Return the track with the landmarks outside the picture marked as not visible."""
+    x, y = track.image_px[..., 0], track.image_px[..., 1]
+    edge = EDGE_RATIO * track.height_px
+    # Comparisons with NaN are False: who was not found is neither inside nor outside.
+    outside = (x < -edge) | (x > track.width_px + edge) | (y < -edge) | (y > track.height_px + edge)
+    if not outside.any():
+        return track
+    return replace(track, visibility=np.where(outside, 0.0, track.visibility))
+
+
+def _span_s(track: LandmarkTrack) -> float:
+    return float(np.ptp(track.time_s)) if len(track.time_s) else 0.0
 
 
 def make_split_rule(standard: Standard) -> SplitRule:
@@ -102,7 +135,7 @@ def make_split_rule(standard: Standard) -> SplitRule:
 def _measure(
     track: LandmarkTrack, standard: Standard
 ) -> tuple[CleanTrack, CameraView, BodyPicture, MeasureTable]:
-    clean = clean_track(track, cutoff_hz=standard.cutoff_hz)
+    clean = clean_track(hide_outside(track), cutoff_hz=standard.cutoff_hz)
     view = estimate_view(clean)
     body = build_body(clean, view)
     return clean, view, body, compute_table(body)

@@ -9,6 +9,8 @@ from motioncheck.pipeline.annotate import write_annotated
 from motioncheck.pipeline.options import CheckResult, OnProgress, no_progress
 from motioncheck.sheet import angles_csv, render_html, reps_csv, sheet_to_json, write_outputs
 
+ANNOTATED = "annotated.mp4"
+
 
 def default_folder(clip: Path) -> Path:
     """Return the folder beside the clip that results go to unless told otherwise."""
@@ -35,7 +37,7 @@ def write_results(
     show_face: bool = False,
     replace: bool = False,
     on_progress: OnProgress = no_progress,
-) -> None:
+) -> bool:
     """Write everything into a folder, all or nothing.
 
     Parameters
@@ -47,6 +49,12 @@ def write_results(
     replace : bool
         Overwrite results of another clip.
 
+    Returns
+    -------
+    bool
+        Whether the annotated clip of an earlier check was removed: the measures drawn in it may
+        no longer be those of the sheet.
+
     Raises
     ------
     OutputError
@@ -54,10 +62,12 @@ def write_results(
     """
     files: dict[str, str | bytes | Path] = dict(render_results(result))
     if not (annotated and clip_path):
-        write_outputs(folder, files, replace=replace)
-        return
+        before = (folder / ANNOTATED).is_file()
+        write_outputs(folder, files, replace=replace, outdated=[ANNOTATED])
+        return before and not (folder / ANNOTATED).is_file()
     with tempfile.TemporaryDirectory() as scratch:
-        target = Path(scratch) / "annotated.mp4"
+        target = Path(scratch) / ANNOTATED
         write_annotated(clip_path, result, target, show_face=show_face, on_progress=on_progress)
-        files["annotated.mp4"] = target
+        files[ANNOTATED] = target
         write_outputs(folder, files, replace=replace)
+    return False

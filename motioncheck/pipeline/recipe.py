@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from motioncheck.pipeline.analyse import analyse_track
+from motioncheck.pipeline.analyse import analyse_track, require_length
 from motioncheck.pipeline.assemble import assemble_sheet
 from motioncheck.pipeline.extract import get_track
 from motioncheck.pipeline.options import CheckOptions, CheckResult, OnProgress, no_progress
@@ -47,6 +47,7 @@ def check_clip(
     path = Path(path)
     loaded = get_standard(movement, options.standards_folder)
     clip = probe_clip(path)
+    require_length(clip.duration_s)
     with PictureSpool() as spool:
         extracted = get_track(
             path, clip, loaded.standard, options, spool=spool, on_progress=on_progress

@@ -7,7 +7,7 @@ import os
 import re
 import shutil
 import tempfile
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -22,11 +22,16 @@ _SCHEMA_START: Final = "motioncheck/sheet/"
 _GENERATOR: Final = re.compile(rb'<meta name="generator" content="motioncheck[ "]')
 _CLIP: Final = re.compile(rb'<meta name="clip-sha256" content="([0-9a-f]*)">')
 _HEAD_BYTES: Final = 4096
+_SHEETS: Final = ("sheet.json", "sheet.html")
 _REPLACE_HINT: Final = "Choose another folder with --out, or allow replacing it."
 
 
 def write_outputs(
-    folder: Path | str, files: Mapping[str, Content], *, replace: bool = False
+    folder: Path | str,
+    files: Mapping[str, Content],
+    *,
+    replace: bool = False,
+    outdated: Sequence[str] = (),
 ) -> None:
     """Write a set of result files into a folder, all of them or none.
 
@@ -38,6 +43,9 @@ def write_outputs(
         Text is written as UTF-8 without changing line ends; a path is copied.
     replace : bool
         Also overwrite files of another clip, or files this program did not write.
+    outdated : sequence of str
+        Files of an earlier check that are removed because they would not fit to the new ones, if
+        a sheet of this program is in the folder.
 
     Raises
     ------
@@ -52,13 +60,13 @@ def write_outputs(
     place in one step. When a move fails, those already done are taken back.
     """
     target = Path(folder)
-    _check_names(files)
+    _check_names((*files, *outdated))
     made = _make_folder(target)
     try:
         with _plain_errors(target):
             if not replace:
                 _refuse_foreign(target, files)
-            _write_all(target, files)
+            _write_all(target, files, outdated if _holds_a_sheet(target) else ())
     except BaseException:
         # Also after Ctrl-C. Only folders made here go, and only while they are empty.
         for path in reversed(made):
@@ -66,8 +74,8 @@ def write_outputs(
         raise
 
 
-def _check_names(files: Mapping[str, Content]) -> None:
-    for name in files:
+def _check_names(names: Iterable[str]) -> None:
+    for name in names:
         if name in {"", ".", ".."} or Path(name).name != name or "\\" in name:
             raise ValueError(f"Expected a plain file name, found {name!r}.")
 
@@ -123,7 +131,7 @@ def _refuse_foreign(target: Path, files: Mapping[str, Content]) -> None:
     if folders:
         raise OutputError(f"Expected to write {folders[0]} in {target}, found a folder there.")
     new = _clip_of(files.get("sheet.json", b""))
-    owners = {name: _owner(target / name) for name in ("sheet.json", "sheet.html")}
+    owners = {name: _owner(target / name) for name in _SHEETS}
     found = {name: owner for name, owner in owners.items() if owner is not None}
     for name, owner in found.items():
         if owner == "":
@@ -141,6 +149,10 @@ def _refuse_foreign(target: Path, files: Mapping[str, Content]) -> None:
             f"Expected no {present[0]} in {target}, found one that belongs to no sheet.",
             hint=_REPLACE_HINT,
         )
+
+
+def _holds_a_sheet(target: Path) -> bool:
+    return any(_owner(target / name) for name in _SHEETS)
 
 
 def _clip_of(content: Content) -> str:
@@ -181,6 +193,14 @@ class _Moves:
         fresh.replace(place)
         self.done.append(name)
 
+    def remove(self, name: str) -> None:
+        """Take one file away; it is kept until all are done."""
+        place = self.target / name
+        if place.is_file() or place.is_symlink():
+            _keep(place, self.spare / name)
+            place.unlink()
+            self.done.append(name)
+
     def undo(self) -> None:
         """Bring the folder back to what it was."""
         for name in reversed(self.done):
@@ -199,7 +219,7 @@ def _keep(place: Path, spare: Path) -> None:
         shutil.copy2(place, spare, follow_symlinks=False)
 
 
-def _write_all(target: Path, files: Mapping[str, Content]) -> None:
+def _write_all(target: Path, files: Mapping[str, Content], outdated: Sequence[str]) -> None:
     work = Path(tempfile.mkdtemp(prefix=".motioncheck-", dir=target))
     try:
         fresh, spare = work / "new", work / "old"
@@ -211,6 +231,8 @@ def _write_all(target: Path, files: Mapping[str, Content]) -> None:
         try:
             for name in files:
                 moves.move(fresh / name, name)
+            for name in outdated:
+                moves.remove(name)
             _flush_folder(target)
         except BaseException:
             moves.undo()

@@ -6,6 +6,7 @@ turned so that a repetition is a hill; ``lowest`` movements are handled by its n
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,8 +15,10 @@ from motioncheck.records.arrays import FloatArray
 
 # Ripple smaller than this share of a rep is a pause, not a turn.
 RIPPLE_SHARE = 0.30
-# Start and end of a rep: where the signal leaves and reaches this share of the way.
+# Start, end and pause of a rep: at least this share of the way from rest or turn, and on from
+# there to where the speed falls below this share of its peak (common practice, no source).
 EDGE_SHARE = 0.05
+SLOW_SHARE = 0.10
 # The stretch around the turn that counts as "at the turn".
 TURN_SHARE = 0.02
 # First and last rep are unfinished when the signal never came within this share of rest.
@@ -183,7 +186,7 @@ def _cycles_in(
     peaks = [i for i, kind in find_turns(x, max(RIPPLE_SHARE * smallest, 1e-9)) if kind > 0]
     peaks = _with_edges(x, peaks, smallest)
     peaks = _merge_close(t, x, peaks, smallest, rule.min_time_s)
-    lows = [0, *[_argmin(x, a, b) for a, b in zip(peaks, peaks[1:], strict=False)], len(x) - 1]
+    lows = [0, *[_argmin(x, a, b) for a, b in itertools.pairwise(peaks)], len(x) - 1]
     if peaks:
         lows[0] = _argmin(x, 0, peaks[0])
         lows[-1] = _argmin(x, peaks[-1], len(x) - 1)
@@ -251,12 +254,35 @@ def _argmin(x: FloatArray, a: int, b: int) -> int:
 def _measure(t: FloatArray, x: FloatArray, where: tuple[int, int, int], *, complete: bool) -> Cycle:
     left, peak, right = where
     up, down = x[peak] - x[left], x[peak] - x[right]
+    speed = np.abs(np.gradient(x, t))
     start = _last_crossing(t, x, left, peak, x[left] + EDGE_SHARE * up)
     end = _first_crossing(t, x, peak, right, x[right] + EDGE_SHARE * down)
     hold_from = _last_crossing(t, x, left, peak, x[peak] - EDGE_SHARE * up)
     hold_to = _first_crossing(t, x, peak, right, x[peak] - EDGE_SHARE * down)
+    out, back = (start, hold_from), (hold_to, end)
+    start = _until_slow(t, speed, out, start, float(t[left]))
+    hold_from = _until_slow(t, speed, out, hold_from, float(t[peak]))
+    hold_to = _until_slow(t, speed, back, hold_to, float(t[peak]))
+    end = _until_slow(t, speed, back, end, float(t[right]))
     turn = _turn_time(t, x, where)
     return Cycle(start, turn, end, hold_from, hold_to, float(max(up, down)), complete)
+
+
+def _until_slow(
+    t: FloatArray, speed: FloatArray, phase_s: tuple[float, float], edge_s: float, limit_s: float
+) -> float:
+    """Move an edge of a phase outward, at most to a limit, to where the movement gets slow."""
+    moving = (t >= phase_s[0]) & (t <= phase_s[1])
+    if not moving.any():
+        return edge_s
+    slow = SLOW_SHARE * speed[moving].max()
+    low_s, high_s = sorted((edge_s, limit_s))
+    on_the_way = np.flatnonzero((t >= low_s) & (t <= high_s))
+    for i in on_the_way if limit_s > edge_s else on_the_way[::-1]:
+        edge_s = float(t[i])
+        if speed[i] < slow:
+            break
+    return edge_s
 
 
 def _turn_time(t: FloatArray, x: FloatArray, where: tuple[int, int, int]) -> float:

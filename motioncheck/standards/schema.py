@@ -11,6 +11,8 @@ from motioncheck.measures.registry import Plane
 from motioncheck.records import Comparison
 
 STANDARD_SCHEMA = "motioncheck/standard/1"
+# Measures of the whole set; every other measure belongs to a single repetition.
+SET_MEASURES = ("rate_per_min", "rhythm_cv_percent")
 SourceTag = Literal["published", "from memory", "common practice, no source"]
 Text = Annotated[str, Field(min_length=1, max_length=400)]
 Identifier = Annotated[str, Field(pattern=r"^[a-z][a-z0-9-]{1,39}$")]
@@ -136,7 +138,8 @@ class Check(Judgement):
     """A line of the standard: a judgement with its name, cue and source.
 
     ``instead`` lists the same question asked of another measure, for cameras that cannot show
-    the first one; the first whose plane can be seen is used.
+    the first one; the first whose plane can be seen is used. ``scope`` says whether it is asked of
+    every repetition, once of the whole set, or once of left against right.
     """
 
     id: CheckId
@@ -148,6 +151,20 @@ class Check(Judgement):
     source: Text
     instead: tuple[Judgement, ...] = ()
     enabled: bool = True
+
+    @model_validator(mode="after")
+    def _scope_fits_the_measures(self) -> Check:
+        for judgement in (self, *self.instead):
+            if (judgement.measure in SET_MEASURES) != (self.scope == "set"):
+                raise ValueError(
+                    f'scope = "set" goes with {" and ".join(SET_MEASURES)}, and only with them; '
+                    f"found scope = {self.scope!r} with {judgement.measure}"
+                )
+            if self.scope == "sides" and judgement.side != "working":
+                raise ValueError(
+                    f'scope = "sides" wants side = "working", found side = {judgement.side!r}'
+                )
+        return self
 
 
 class Camera(_Strict):
@@ -191,6 +208,16 @@ class Standard(_Strict):
                 raise ValueError(f"check id {check.id!r} is used twice")
             seen.add(check.id)
         return checks
+
+    @model_validator(mode="after")
+    def _sides_can_be_compared(self) -> Standard:
+        for check in self.check:
+            if check.scope == "sides" and self.split.sides != "alternating":
+                raise ValueError(
+                    f'check {check.id!r}: scope = "sides" wants split.sides = "alternating", '
+                    f"found {self.split.sides!r}"
+                )
+        return self
 
 
 def _known_measure(name: str) -> None:

@@ -1,0 +1,1 @@
+"""Makes the builders beside the tests importable from the folders below."""

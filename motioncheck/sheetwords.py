@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 
-def with_unit(value: float, unit: str) -> str:
+def with_unit(value: float, unit: str, words: str = "") -> str:
     """Return a number with its unit, rounded to what the measure can carry.
 
-    Degrees, rates and per cent are whole, ratios and seconds have two decimals.
+    Degrees, rates and per cent are whole, ratios and seconds have two decimals. ``words`` says
+    what one unit of a ratio is.
     """
     if unit == "deg":
         return f"{_whole(value)}°"
@@ -18,7 +19,7 @@ def with_unit(value: float, unit: str) -> str:
         return f"{_whole(value)} %"
     if unit == "s":
         return f"{value:.2f} s"
-    return f"{value:.2f}"
+    return f"{value:.2f} {words}".rstrip()
 
 
 def _whole(value: float) -> str:

@@ -13,6 +13,7 @@ from stance import (
     PlantedFoot,
     arm_hinge,
     flexed_arm,
+    hip_heights,
     plant_leg,
     sagittal,
 )
@@ -20,6 +21,10 @@ from tempo import Rep, ease, per_rep, progress, sway
 
 if TYPE_CHECKING:
     from numpy.random import Generator
+
+
+# How far the thighs lean back when standing, radians; together with the shanks a soft lockout.
+TOP_THIGH = np.radians(1.5)
 
 
 @dataclass(frozen=True)
@@ -86,6 +91,9 @@ class Squat:
         ankles = {side: self.feet[side].ankle(measured, side) for side in SIDES}
         knees = {side: self._knee(measured, side, ankles[side]) for side in SIDES}
         mid_hip = self._mid_hip(measured, knees)
+        # Near lockout a millimetre of height is degrees at the knee; never stretch the legs out.
+        heights = hip_heights(measured, mid_hip=mid_hip, ankles=ankles, knee_flexion_deg=2.5)
+        mid_hip[:, 2] = np.minimum(mid_hip[:, 2], np.minimum(*heights))
         trunk = 1.5 + (self.shape["trunk"] - 1.5) * s + self.sway_trunk
         chest = turn("y", np.degrees(self.sway_side)) @ turn("x", trunk)
         legs = {}
@@ -113,7 +121,7 @@ class Squat:
         early = ease(1.7 * self.depth)
         across = straight + (wanted - straight) * early - ankle[:, 0]
         flat = np.sqrt(shank**2 - across**2)
-        lean = np.radians(1.5 + (self.shape["shank"] - 1.5) * self.depth)
+        lean = np.radians(2.0 + (self.shape["shank"] - 2.0) * self.depth)
         return ankle + np.stack([across, -flat * np.sin(lean), flat * np.cos(lean)], axis=-1)
 
     def _mid_hip(self, measured: Measured, knees: dict[str, Array]) -> Array:
@@ -127,7 +135,7 @@ class Squat:
             bottom = np.arccos(
                 np.clip(thigh * np.sin(np.radians(self.shape["thigh"])) / flat, -1, 1)
             )
-            angle = np.radians(1.0) + (bottom - np.radians(1.0)) * self.depth
+            angle = TOP_THIGH + (bottom - TOP_THIGH) * self.depth
             centre = knees[side] - offset
             centre[:, 1] += flat * np.sin(angle)
             centre[:, 2] += flat * np.cos(angle)

@@ -257,5 +257,5 @@ def knee_lift_pose(left: np.ndarray, right: np.ndarray, *, top_deg: float = 0.0)
     """Return high knees: the thigh is at ``top_deg`` above the horizontal where a share is 1."""
     lift = 90.0 - top_deg
     return Pose(
-        thigh=(lift * left, lift * right), shank=(-10.0 * left, -10.0 * right), elbow=90.0
+        thigh=(lift * left, lift * right), shank=(10.0 * left, 10.0 * right), elbow=90.0
     )

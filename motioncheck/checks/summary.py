@@ -12,7 +12,6 @@ import numpy as np
 from motioncheck.measures import REGISTRY
 from motioncheck.records import (
     VERDICTS,
-    BlindSpot,
     Consistency,
     Cue,
     Event,
@@ -34,7 +33,6 @@ def summarise(
     events: Sequence[Event],
     set_findings: Sequence[Finding],
     standard: Standard,
-    blind: Sequence[BlindSpot],
     *,
     partial: int = 0,
 ) -> Summary:
@@ -46,8 +44,6 @@ def summarise(
         Finished reps with their findings.
     set_findings : sequence of Finding
     standard : Standard
-    blind : sequence of BlindSpot
-        Checks this camera cannot show.
     partial : int
         Reps cut off by the start or end of the clip, which are not counted.
     """
@@ -67,7 +63,7 @@ def summarise(
         consistency=compute_consistency(events, standard),
         side_differences=compute_side_differences(events, standard),
         set_findings=tuple(set_findings),
-        notes=_notes(events, blind, partial),
+        notes=_notes(events, partial),
     )
 
 
@@ -119,7 +115,29 @@ def _best(events: Sequence[Event], set_findings: Sequence[Finding], standard: St
 def pick_cues(
     events: Sequence[Event], set_findings: Sequence[Finding], standard: Standard
 ) -> tuple[Cue, ...]:
-    """Pick at most three cues, those that most reps call for first."""
+    """Pick at most three cues: each time the one that most reps without a cue yet call for.
+
+    Among equals the cue that more reps call for, then the order of the standard. A cue for the
+    whole set weighs as much as one for half of the reps.
+    """
+    left = _called_for(events, set_findings, standard)
+    chosen: list[Cue] = []
+    served: set[int] = set()
+    while left and len(chosen) < MAX_CUES:
+        half = len(events) / 2
+        best = max(
+            left,
+            key=lambda cue: (len(set(cue.reps) - served) if cue.reps else half, len(cue.reps)),
+        )
+        left.remove(best)
+        chosen.append(best)
+        served |= set(best.reps)
+    return tuple(chosen)
+
+
+def _called_for(
+    events: Sequence[Event], set_findings: Sequence[Finding], standard: Standard
+) -> list[Cue]:
     cues = []
     for check in standard.check:
         reps = tuple(
@@ -130,10 +148,7 @@ def pick_cues(
         whole_set = any(f.check == check.id and f.verdict == "misses" for f in set_findings)
         if reps or whole_set:
             cues.append(Cue(check.id, check.cue, reps))
-    # A cue for the whole set weighs as much as one for half of the reps.
-    weight = {c.check: len(c.reps) or len(events) / 2 for c in cues}
-    cues.sort(key=lambda cue: -weight[cue.check])
-    return tuple(cues[:MAX_CUES])
+    return cues
 
 
 def compute_tempo(events: Sequence[Event], standard: Standard) -> Tempo:
@@ -271,16 +286,13 @@ def _compare_sides(measure: str, sides: list[list[tuple[float, float]]]) -> Side
     )
 
 
-def _notes(events: Sequence[Event], blind: Sequence[BlindSpot], partial: int) -> tuple[str, ...]:
+def _notes(events: Sequence[Event], partial: int) -> tuple[str, ...]:
     notes = []
     if partial:
         word = "rep was" if partial == 1 else "reps were"
         notes.append(
             f"{partial} unfinished {word} cut off by the edge of what was filmed and not counted."
         )
-    if blind:
-        titles = ", ".join(spot.title.lower() for spot in blind)
-        notes.append(f"Not visible from here: {titles}.")
     left, right = (sum(e.side == s for e in events) for s in ("left", "right"))
     if left + right and abs(left - right) > 1:
         notes.append(f"The sides were not done equally often: {left} left, {right} right.")

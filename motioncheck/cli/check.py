@@ -8,7 +8,7 @@ from pathlib import Path
 from rich.console import Console
 
 from motioncheck.cli.progress import ProgressLine
-from motioncheck.errors import OutputError, UsageError
+from motioncheck.errors import OutputError, TrackFileError, UsageError
 from motioncheck.landmarks import MODELS, load_track, save_track
 from motioncheck.pipeline import (
     CheckOptions,
@@ -19,7 +19,8 @@ from motioncheck.pipeline import (
     write_results,
 )
 from motioncheck.records import LandmarkTrack, Sheet
-from motioncheck.sheetwords import list_reps
+from motioncheck.sheet.write import require_place
+from motioncheck.sheetwords import join_words, list_reps
 from motioncheck.video import probe_clip
 
 
@@ -45,10 +46,12 @@ def run_check(request: CheckRequest) -> bool:
     """Run the check and write its results; return True when a rep misses the standard."""
     options = _options(request)
     folder = request.out or default_folder(request.clip)
+    # Before minutes of work, not after them.
+    require_place(folder)
+    if request.keep_track is not None:
+        require_place(request.keep_track.absolute().parent)
     with ProgressLine() as progress:
         result = _check(request, options, progress)
-        if request.keep_track is not None:
-            keep_track(result.track, request.keep_track)
         removed = write_results(
             result,
             folder,
@@ -58,6 +61,8 @@ def run_check(request: CheckRequest) -> bool:
             replace=request.replace,
             on_progress=progress,
         )
+        if request.keep_track is not None:
+            keep_track(result.track, request.keep_track)
     print_summary(result.sheet, folder)
     if removed:
         print("The annotated clip of the earlier check was removed; --annotated makes a new one.")
@@ -67,8 +72,14 @@ def run_check(request: CheckRequest) -> bool:
 def _check(request: CheckRequest, options: CheckOptions, progress: ProgressLine) -> CheckResult:
     if request.track is None:
         return check_clip(request.clip, request.movement, options=options, on_progress=progress)
-    track = load_track(request.track)
-    return check_track(track, request.movement, clip=probe_clip(request.clip), options=options)
+    track, clip = load_track(request.track), probe_clip(request.clip)
+    if (track.width_px, track.height_px) != (clip.width_px, clip.height_px):
+        raise TrackFileError(
+            f"Expected landmarks of {clip.name} ({clip.width_px} x {clip.height_px} px), found "
+            f"those of a clip of {track.width_px} x {track.height_px} px in {request.track.name}.",
+            hint="Leave --track out to follow this clip itself.",
+        )
+    return check_track(track, request.movement, clip=clip, options=options)
 
 
 def keep_track(track: LandmarkTrack, path: Path) -> None:
@@ -126,6 +137,14 @@ def default_cache() -> Path:
     return Path(chosen) if chosen else user_cache_path("motioncheck", appauthor=False)
 
 
+def describe_blind_spots(sheet: Sheet) -> list[str]:
+    """Return what this camera could not show and how to film it, a line for each advice."""
+    by_advice: dict[str, list[str]] = {}
+    for spot in sheet.blind_spots:
+        by_advice.setdefault(spot.advice, []).append(spot.title.lower())
+    return [f"Not visible: {join_words(titles)}. {advice}" for advice, titles in by_advice.items()]
+
+
 def print_summary(sheet: Sheet, folder: Path) -> None:
     """Print the ten-second summary and where the sheet is."""
     console = Console(highlight=False, soft_wrap=True)
@@ -139,8 +158,8 @@ def print_summary(sheet: Sheet, folder: Path) -> None:
         console.print(f"To do: {cue.text} ({where})", markup=False)
     for note in summary.notes:
         console.print(note, markup=False)
-    if sheet.blind_spots:
-        console.print(f"To see it: {sheet.blind_spots[0].advice}", markup=False)
+    for line in describe_blind_spots(sheet):
+        console.print(line, markup=False)
     console.print(f"Sheet: {folder / 'sheet.html'}", markup=False)
     console.print(
         "Stop at sharp or rising pain. This measures, it does not diagnose.", markup=False

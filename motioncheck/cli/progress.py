@@ -18,7 +18,6 @@ from rich.progress import (
 
 STAGES = {
     "landmarks": "Following the body",
-    "people": "Telling people apart",
     "measuring": "Measuring",
     "pictures": "Taking stills",
     "annotating": "Drawing the annotated clip",
@@ -54,6 +53,7 @@ class ProgressLine:
         self._progress.stop()
 
     def __call__(self, stage: str, done: int, total: int) -> None:
+        """Show how far a stage is; the total is 0 when unknown."""
         if stage != self._stage:
             self._stage = stage
             if self._task is not None:

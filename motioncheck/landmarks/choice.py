@@ -116,14 +116,13 @@ def compute_distance(sighting: Sighting, point_px: Point) -> tuple[float, float]
 
 
 def _say_where(sightings: Sequence[Sighting]) -> str:
-    places: list[FloatArray] = []
+    places: dict[int, FloatArray] = {}
     for sighting in sightings:
-        near = 0.5 * sighting.px_per_m
-        if all(np.linalg.norm(sighting.centre_px - place) > near for place in places):
-            places.append(sighting.centre_px)
+        places.setdefault(sighting.eye, sighting.centre_px)
     if not places:
         return "nobody was found anywhere."
-    return "people were found at " + " and ".join(f"{x:.0f}, {y:.0f} px" for x, y in places) + "."
+    where = " and ".join(f"{x:.0f}, {y:.0f} px" for x, y in places.values())
+    return f"{'people were' if len(places) > 1 else 'one person was'} found at {where}."
 
 
 def choose_best(

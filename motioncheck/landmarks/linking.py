@@ -142,12 +142,13 @@ def compute_step_cost(stretch: Stretch, body: Sighting) -> float:
     size = body.px_per_m / compute_size(stretch[-MEMORY:])
     if way > 1.0 or not STEP_SIZE_RATIO[0] < size < STEP_SIZE_RATIO[1]:
         return float("inf")
+    cost = way + abs(float(np.log(size)))
+    if way <= NEAR:
+        return cost
     clothes = compute_clothes_difference(compute_mean_clothes(stretch[-MEMORY:]), body.clothes)
     clothes /= OTHER_CLOTHES
     # A short way in other clothes is a step over to somebody who stands close by.
-    if way > NEAR and way + clothes > 2.0:
-        return float("inf")
-    return way + abs(float(np.log(size))) + 0.5 * clothes
+    return float("inf") if way + clothes > 2.0 else cost + 0.5 * clothes
 
 
 def compute_way_m(a: Sighting, b: Sighting) -> float:

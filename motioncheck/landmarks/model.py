@@ -124,11 +124,9 @@ class PoseModel:
     width_px, height_px : int
         Size of the upright full-size picture; landmarks are given in its pixels whatever the size
         of the pictures shown.
-    max_poses : int
-        Most people to find. With 1 the library also smooths the landmarks over time.
     single_pictures : bool
         False: successive frames of a clip; a person once found is followed.
-        True: each picture is looked at for itself.
+        True: each picture is looked at for itself, without smoothing over time.
 
     Raises
     ------
@@ -142,13 +140,11 @@ class PoseModel:
         *,
         width_px: int,
         height_px: int,
-        max_poses: int = 1,
         single_pictures: bool = False,
     ) -> None:
         self.name = name
         self.sha256 = bundle_sha256(name)
         self._size_px = np.array([width_px, height_px], dtype=np.float64)
-        self._max_poses = max_poses
         self._single_pictures = single_pictures
         self._bundle = b""
         self._landmarker: Any = None
@@ -214,7 +210,7 @@ class PoseModel:
         try:
             library = _load_library()
             mode = library.IMAGE if self._single_pictures else library.VIDEO
-            options = library.options(self._bundle, mode, self._max_poses)
+            options = library.options(self._bundle, mode)
             self._landmarker = library.create(options)
         except (ImportError, OSError, RuntimeError, ValueError) as error:
             raise MissingPartError(f"The pose library does not start: {error}.") from error
@@ -262,11 +258,13 @@ class _Library:
         self.create = pose_landmarker.PoseLandmarker.create_from_options
         self._image = image
 
-    def options(self, bundle: bytes, mode: Any, max_poses: int) -> Any:
+    def options(self, bundle: bytes, mode: Any) -> Any:
         return self._options(
             base_options=self._base_options(model_asset_buffer=bundle),
             running_mode=mode,
-            num_poses=max_poses,
+            # With more the library overlooks people all the same, does without smoothing over
+            # time, and is slower even where there is one person only.
+            num_poses=1,
         )
 
     def image(self, picture: Picture) -> Any:

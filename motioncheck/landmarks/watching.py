@@ -216,7 +216,7 @@ class Watcher:
             self._part_doubles(frame.time_s)
 
     def _scale(self, frame: FrameLike) -> float:
-        return frame.rgb.shape[1] / self._size[0]
+        return float(frame.rgb.shape[1] / self._size[0])
 
     def _make_scout(self) -> Scout:
         width_px, height_px = self._size

@@ -66,6 +66,7 @@ def _ratio(
     *,
     formula: str,
     sign: str,
+    of: str,
     sided: bool = False,
     per_turn: float = 1.0,
     source: str = PRACTICE,
@@ -88,6 +89,7 @@ def _ratio(
             PRACTICE,
             span,
             compute,
+            of,
         )
     )
 
@@ -252,6 +254,7 @@ _ratio(
     sign="1 knees over ankles, less when the knees come in",
     per_turn=0.3,
     span=(0.0, 4.0),
+    of="times the ankle distance",
 )
 _ratio(
     "stance_width_ratio",
@@ -262,6 +265,7 @@ _ratio(
     formula="distance between the ankles / shoulder width (its largest in the clip)",
     sign="1 as wide as the shoulders",
     span=(0.0, 5.0),
+    of="shoulder widths",
 )
 _ratio(
     "knee_toe_offset_ratio",
@@ -272,6 +276,7 @@ _ratio(
     formula="(knee - toe) along the facing direction / foot length",
     sign="+ knee past the toe",
     sided=True,
+    of="foot lengths",
 )
 _ratio(
     "heel_lift_ratio",
@@ -283,6 +288,7 @@ _ratio(
     sign="+ heel off the floor",
     sided=True,
     span=(-1.0, 1.0),
+    of="foot lengths",
 )
 _ratio(
     "wrist_heel_gap_ratio",
@@ -294,6 +300,7 @@ _ratio(
     sign="0 touching",
     sided=True,
     span=(0.0, 8.0),
+    of="shank lengths",
 )
 _degrees(
     "arm_line_inclination",
@@ -353,6 +360,7 @@ _ratio(
     ("left_hip", "right_hip", "left_ankle", "right_ankle"),
     formula="(mid-hip - middle of the ankles), side to side / hip width",
     sign="+ toward the person's right",
+    of="hip widths",
 )
 _ratio(
     "pelvis_drift_ratio",
@@ -362,6 +370,7 @@ _ratio(
     ("left_hip", "right_hip", "left_ankle", "right_ankle"),
     formula="(mid-hip - middle of the ankles), side to side / distance between the ankles",
     sign="+ toward the person's right",
+    of="stance widths",
 )
 _degrees(
     "shoulder_line_turn",
@@ -386,6 +395,7 @@ _ratio(
     formula="mid-shoulder above the supporting ankle / leg length",
     sign="about 1.6 standing, less when folding or sitting down",
     per_turn=0.0,
+    of="leg lengths",
 )
 _ratio(
     "hip_height_ratio",
@@ -397,6 +407,7 @@ _ratio(
     sign="about 1 standing, less when sitting down",
     per_turn=0.0,
     span=(-1.0, 2.0),
+    of="leg lengths",
 )
 _ratio(
     "knee_height_ratio",
@@ -409,6 +420,7 @@ _ratio(
     sided=True,
     per_turn=0.0,
     span=(-1.5, 1.5),
+    of="thigh lengths",
 )
 _ratio(
     "ankle_height_ratio",
@@ -420,6 +432,7 @@ _ratio(
     sign="0 standing, + lifted",
     sided=True,
     per_turn=0.0,
+    of="leg lengths",
 )
 _ratio(
     "hand_height_ratio",
@@ -431,6 +444,7 @@ _ratio(
     sign="about 1 hanging at the side, about 2 overhead, 0 at the ankle",
     sided=True,
     per_turn=0.0,
+    of="leg lengths",
 )
 _timing("rep_time_s", "Time of a rep", "s", 0.07, formula="end minus start of the rep")
 _timing("lowering_time_s", "Lowering time", "s", 0.07, formula="length of the first moving phase")

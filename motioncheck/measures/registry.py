@@ -43,6 +43,8 @@ class MeasureSpec:
         Landmarks it needs; ``*`` stands for the side.
     span : tuple of float
         Values a body can have at all; a threshold outside is refused.
+    unit_words : str
+        What one unit of a ratio is, such as ``foot lengths``.
     compute : callable or None
         None for measures of time, which come from the events instead of the picture.
     """
@@ -61,6 +63,7 @@ class MeasureSpec:
     guard_source: str
     span: tuple[float, float]
     compute: Compute | None
+    unit_words: str = ""
 
     def ids(self) -> tuple[str, ...]:
         """Return the column names: one, or one a side."""

@@ -32,6 +32,10 @@ MAX_CLIP_S = 3600.0
 # The model places what it cannot see somewhere outside the picture, often sure of it. A landmark
 # this far outside, as a share of the picture's height, is not one at the very edge.
 EDGE_RATIO = 0.01
+NOBODY_HINT = (
+    "Film one person, whole body, from close enough to fill most of the picture, in good light, "
+    "with the phone held still."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +70,9 @@ def analyse_track(track: LandmarkTrack, standard: Standard) -> Analysis:
     require_length(_span_s(track))
     if track.seen_ratio == 0.0:
         raise NoPersonError(
-            f"Expected a person in the clip, found nobody in {len(track.time_s)} frames."
+            f"Expected a person in the clip, found nobody who can be measured in "
+            f"{len(track.time_s)} frames.",
+            hint=" ".join(track.notes) or NOBODY_HINT,
         )
     clean, view, body, table = _measure(track, standard)
     _require_signal(body, table, standard)
@@ -77,7 +83,7 @@ def analyse_track(track: LandmarkTrack, standard: Standard) -> Analysis:
     partial = check_events(timeline.partial, standard, table, view)
     set_findings = check_set(events, standard, table, view)
     blind = find_blind_spots(standard, view)
-    summary = summarise(events, set_findings, standard, blind, partial=len(partial))
+    summary = summarise(events, set_findings, standard, partial=len(partial))
     return Analysis(clean, view, body, table, events, partial, summary, blind)
 
 

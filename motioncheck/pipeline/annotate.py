@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from motioncheck.measures import REGISTRY
+from motioncheck.pipeline.crowd import hide_others, is_crowded
 from motioncheck.pipeline.options import CheckResult, OnProgress, no_progress
 from motioncheck.pipeline.pictures import landmarks_at
 from motioncheck.records import Event
@@ -60,9 +61,11 @@ def _annotate(
     phase = ""
     if event is not None:
         phase = next((p.name for p in event.phases if p.start_s <= frame.time_s < p.end_s), "")
+    points = landmarks_at(result.track, frame.time_s, frame.scale)
+    others = is_crowded(result.track) and not show_face
     return annotate_frame(
-        frame.rgb,
-        landmarks_at(result.track, frame.time_s, frame.scale),
+        hide_others(frame.rgb, points) if others else frame.rgb,
+        points,
         rep_text=_rep_text(event, result),
         phase_text=phase,
         measure_text=_measure_text(event, result, frame.time_s),

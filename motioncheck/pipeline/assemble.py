@@ -7,10 +7,13 @@ import math
 from collections.abc import Mapping
 
 from motioncheck import __version__
+from motioncheck.checks import choose_judgement
 from motioncheck.measures import REGISTRY, judge_plane
 from motioncheck.pipeline.analyse import Analysis
+from motioncheck.pipeline.crowd import CROWD_NOTE, is_crowded
 from motioncheck.records import (
     CameraInfo,
+    CameraView,
     CheckInfo,
     ClipInfo,
     DecodeReport,
@@ -21,7 +24,7 @@ from motioncheck.records import (
     TrackInfo,
 )
 from motioncheck.sheetwords import with_unit
-from motioncheck.standards import LoadedStandard, Standard
+from motioncheck.standards import Check, LoadedStandard, Standard
 
 LIBRARIES = ("mediapipe", "av", "opencv-python-headless", "numpy", "scipy")
 OptionMap = Mapping[str, str | float | int | bool | None]
@@ -71,25 +74,29 @@ def _movement(standard: Standard, source_hash: str, analysis: Analysis) -> Movem
         id=standard.id,
         title=standard.title,
         source_hash=source_hash,
-        checks=tuple(
-            CheckInfo(
-                check=c.id,
-                title=c.title,
-                measure=c.measure,
-                moment=c.moment,
-                comparison=c.comparison,
-                threshold=c.threshold,
-                unit=c.unit,
-                plane=c.plane,
-                source=f"{c.source_tag}: {c.source}" if c.source_tag != c.source else c.source,
-                scope="rep" if c.scope == "rep" else "set",
-            )
-            for c in standard.check
-            if c.enabled
-        ),
+        checks=tuple(_check_info(c, analysis.view) for c in standard.check if c.enabled),
         chart_measure=_chart_measure(standard, analysis),
         camera_advice=standard.camera.advice,
         alternating=standard.split.sides == "alternating",
+    )
+
+
+def _check_info(check: Check, view: CameraView) -> CheckInfo:
+    """Describe a check in the form that this camera can show."""
+    used, _ = choose_judgement(check, view)
+    tagged = check.source_tag != check.source
+    return CheckInfo(
+        check=check.id,
+        title=check.title,
+        measure=used.measure,
+        moment=used.moment,
+        comparison=used.comparison,
+        threshold=used.threshold,
+        unit=used.unit,
+        plane=used.plane,
+        source=f"{check.source_tag}: {check.source}" if tagged else check.source,
+        scope="rep" if check.scope == "rep" else "set",
+        unit_words=REGISTRY[used.measure].unit_words,
     )
 
 
@@ -145,18 +152,20 @@ def _how_measured(
         f"{100 * track.seen_ratio:.0f} % of them.",
         *(report.notes if report else ()),
         *track.notes,
+        *((CROWD_NOTE,) if is_crowded(track) else ()),
         *(step.text for step in analysis.clean.steps),
         _view_line(analysis),
         _tilt_line(analysis),
         "Angles are seen angles in the plane of the picture, not joint angles from a laboratory. "
         "A verdict inside the uncertainty of its value is too close to call.",
     ]
-    used = dict.fromkeys(c.measure for c in standard.check if c.enabled)
+    checks = (c for c in standard.check if c.enabled)
+    used = dict.fromkeys(choose_judgement(c, analysis.view)[0].measure for c in checks)
     for measure in used:
         spec = REGISTRY[measure]
         lines.append(
             f"{spec.title}: {spec.formula} ({spec.sign}); "
-            f"±{with_unit(spec.guard, spec.unit)} in a square view."
+            f"±{with_unit(spec.guard, spec.unit, spec.unit_words)} in a square view."
         )
     return tuple(lines)
 

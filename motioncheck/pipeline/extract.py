@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from contextlib import contextmanager
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from motioncheck import __version__
@@ -19,7 +17,7 @@ from motioncheck.pipeline.analyse import score_motion
 from motioncheck.pipeline.options import CheckOptions, OnProgress
 from motioncheck.records import ClipInfo, DecodeReport, LandmarkTrack
 from motioncheck.standards import Standard
-from motioncheck.video import ClipReader, PictureSpool, ReadAhead, read_ahead
+from motioncheck.video import ClipReader, PictureSpool, read_ahead
 
 # The pose model gains nothing from a taller picture.
 MODEL_HEIGHT_PX = 640
@@ -68,7 +66,7 @@ def get_track(
             kept = cache.get(known)
             if kept is not None:
                 return Extracted(kept, None, known)
-    track, report = _Follower(path, clip, standard, options, spool, on_progress).follow()
+    track, report = _follow(path, clip, standard, options, spool=spool, on_progress=on_progress)
     used = crowd_key if track.people > 1 else key
     if cache:
         cache.put(used, track)
@@ -76,39 +74,28 @@ def get_track(
     return Extracted(track, report, used)
 
 
-@dataclass(slots=True)
-class _Follower:
-    """Decodes the clip beside the pose model; keeps pictures during the first pass only."""
-
-    path: Path
-    clip: ClipInfo
-    standard: Standard
-    options: CheckOptions
-    spool: PictureSpool
-    on_progress: OnProgress
-    reports: list[DecodeReport] = field(default_factory=list)
-
-    def follow(self) -> tuple[LandmarkTrack, DecodeReport]:
+def _follow(
+    path: Path,
+    clip: ClipInfo,
+    standard: Standard,
+    options: CheckOptions,
+    *,
+    spool: PictureSpool,
+    on_progress: OnProgress,
+) -> tuple[LandmarkTrack, DecodeReport]:
+    """Decode the clip beside the pose model, once; pictures are kept aside on the way."""
+    reader = ClipReader(path, max_height_px=MODEL_HEIGHT_PX, info=clip)
+    with read_ahead(reader, on_frame=spool.add) as frames:
         track = extract_track(
-            self.open_frames,
-            width_px=self.clip.width_px,
-            height_px=self.clip.height_px,
+            frames,
+            width_px=clip.width_px,
+            height_px=clip.height_px,
             options=FollowOptions(
-                model=self.options.model,
-                athlete_px=self.options.athlete_px,
-                motion_score=lambda candidate: score_motion(candidate, self.standard),
-                frames_expected=self.clip.frames_expected,
+                model=options.model,
+                athlete_px=options.athlete_px,
+                motion_score=lambda candidate: score_motion(candidate, standard),
+                frames_expected=clip.frames_expected,
             ),
-            on_progress=self.on_progress,
+            on_progress=on_progress,
         )
-        return track, self.reports[-1]
-
-    @contextmanager
-    def open_frames(self) -> Iterator[ReadAhead]:
-        reader = ClipReader(self.path, max_height_px=MODEL_HEIGHT_PX, info=self.clip)
-        keep = None if self.reports else self.spool.add
-        try:
-            with read_ahead(reader, on_frame=keep) as frames:
-                yield frames
-        finally:
-            self.reports.append(reader.report)
+    return track, reader.report

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from motioncheck.landmarks import TrackCache, TrackKey
+from motioncheck.pipeline.crowd import hide_others, is_crowded
 from motioncheck.pipeline.options import CheckOptions
 from motioncheck.records import ClipInfo, Event, LandmarkTrack, Still
 from motioncheck.records.arrays import FloatArray
@@ -79,8 +80,10 @@ def _from_cache(wanted: dict[int, float], kept: Sequence[Still]) -> dict[int, Pi
 
 
 def _plain(picture: Picture, track: LandmarkTrack) -> Still:
-    """Return the picture for the cache: nothing drawn, face covered."""
-    covered = cover_face(picture.rgb, landmarks_at(track, picture.time_s, picture.scale))
+    """Return the picture for the cache: nothing drawn, the athlete's face and others covered."""
+    points = landmarks_at(track, picture.time_s, picture.scale)
+    rgb = hide_others(picture.rgb, points) if is_crowded(track) else picture.rgb
+    covered = cover_face(rgb, points)
     height, width = covered.shape[:2]
     return Still(picture.time_s, encode_jpeg(covered, PLAIN_QUALITY), width, height, picture.scale)
 
@@ -97,7 +100,10 @@ def draw_stills(
     for index, picture in pictures.items():
         points = landmarks_at(track, picture.time_s, picture.scale)
         lines = choose_lines(sheet.events[index])
-        jpeg = draw_still(picture.rgb, points, lines=lines, show_face=show_face)
+        rgb = picture.rgb
+        if is_crowded(track) and not show_face:
+            rgb = hide_others(rgb, points)
+        jpeg = draw_still(rgb, points, lines=lines, show_face=show_face)
         height, width = picture.rgb.shape[:2]
         stills[index] = Still(picture.time_s, jpeg, width, height, picture.scale)
     return stills

@@ -160,7 +160,10 @@ class Summary:
 
 @dataclass(frozen=True, slots=True)
 class CheckInfo:
-    """A column of the sheet: one check of the standard."""
+    """A column of the sheet: one check of the standard.
+
+    ``unit_words`` says what one unit of a ratio is, such as ``foot lengths``.
+    """
 
     check: str
     title: str
@@ -172,6 +175,7 @@ class CheckInfo:
     plane: str
     source: str
     scope: Literal["rep", "set"] = "rep"
+    unit_words: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,6 +16,7 @@ from motioncheck.sheet.words import (
     plural,
     reps_text,
     seconds_text,
+    sentence,
     span_text,
     value_text,
     worst_verdict,
@@ -143,7 +144,7 @@ def build_table(sheet: Sheet) -> RepTable:
         Column(
             c.check,
             c.title,
-            limit_text(c.comparison, c.threshold, c.unit),
+            limit_text(c.comparison, c.threshold, c.unit, c.unit_words),
             _one_side(sheet.events, c.check),
         )
         for c in shown
@@ -212,9 +213,8 @@ def _reasons(events: Sequence[Event], shown: Sequence[CheckInfo]) -> tuple[str, 
                 checks = found.setdefault((f.verdict, f.reason), {})
                 checks.setdefault(titles[f.check], []).append(event)
     return tuple(
-        f"{verdict.capitalize()}. {reason} "
-        + "; ".join(f"{title} ({_numbers_by_kind(who)})" for title, who in checks.items())
-        + "."
+        "; ".join(f"{title} ({_numbers_by_kind(who)})" for title, who in checks.items())
+        + f": {verdict}. {sentence(reason)}"
         for (verdict, reason), checks in found.items()
     )
 
@@ -268,7 +268,7 @@ def blind_spots(sheet: Sheet) -> tuple[Spot, ...]:
     """Return the blind spots, those with the same reason and advice together."""
     found: dict[tuple[str, str], list[str]] = {}
     for spot in sheet.blind_spots:
-        found.setdefault((spot.reason, spot.advice), []).append(spot.title)
+        found.setdefault((sentence(spot.reason), spot.advice), []).append(spot.title)
     return tuple(Spot("; ".join(titles), *why) for why, titles in found.items())
 
 

@@ -61,12 +61,15 @@ def value_text(value: float | None, unit: str, uncertainty: float | None = None)
     return f"{text} ± {number_text(uncertainty, places)}{suffix}"
 
 
-def limit_text(comparison: str, threshold: float, unit: str) -> str:
-    """Return a threshold in words, such as ``at most 45°``, without needless decimals."""
+def limit_text(comparison: str, threshold: float, unit: str, unit_words: str = "") -> str:
+    """Return a threshold in words, such as ``at most 45°``, without needless decimals.
+
+    ``unit_words`` says what one unit of a ratio is: ``at most 0.12 foot lengths``.
+    """
     exact = f"{threshold:.3f}".rstrip("0").rstrip(".")
     if exact in {"-0", ""}:
         exact = "0"
-    return f"{comparison} {exact.replace('-', MINUS)}{unit_suffix(unit)}"
+    return f"{comparison} {exact.replace('-', MINUS)}{unit_suffix(unit)} {unit_words}".rstrip()
 
 
 def seconds_text(value: float | None, places: int = 1) -> str:
@@ -119,6 +122,14 @@ def join_words(words: Sequence[str], last: str = "and") -> str:
     if len(words) < 2:
         return "".join(words)
     return f"{', '.join(words[:-1])} {last} {words[-1]}"
+
+
+def sentence(text: str) -> str:
+    """Return a reason as a sentence: first letter a capital, a full stop at its end."""
+    text = text.strip()
+    if not text:
+        return ""
+    return text[0].upper() + text[1:] + ("" if text.endswith((".", "!", "?")) else ".")
 
 
 def measure_title(measure: str) -> str:

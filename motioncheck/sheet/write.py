@@ -74,6 +74,15 @@ def write_outputs(
         raise
 
 
+def require_place(folder: Path) -> None:
+    """Raise `OutputError` if it is clear already that results cannot go there; makes nothing."""
+    place = next(p for p in (folder, *folder.absolute().parents) if os.path.lexists(p))
+    if not place.is_dir():
+        raise OutputError(f"Expected a folder at {folder}, found a file at {place}.")
+    if not os.access(place, os.W_OK | os.X_OK):
+        raise OutputError(f"Expected to write into {place}, found that it is not allowed.")
+
+
 def _check_names(names: Iterable[str]) -> None:
     for name in names:
         if name in {"", ".", ".."} or Path(name).name != name or "\\" in name:

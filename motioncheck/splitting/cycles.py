@@ -239,7 +239,7 @@ def _merge_close(
         if kept:
             before = kept[-1]
             dip = min(x[before], x[peak]) - x[_argmin(x, before, peak)]
-            if t[peak] - t[before] < min_time_s or dip < RIPPLE_SHARE * smallest:
+            if t[peak] - t[before] < min_time_s or dip < smallest:
                 if x[peak] > x[before]:
                     kept[-1] = peak
                 continue
@@ -265,6 +265,7 @@ def _measure(t: FloatArray, x: FloatArray, where: tuple[int, int, int], *, compl
     hold_to = _until_slow(t, speed, back, hold_to, float(t[peak]))
     end = _until_slow(t, speed, back, end, float(t[right]))
     turn = _turn_time(t, x, where)
+    hold_from, hold_to = min(hold_from, turn), max(hold_to, turn)
     return Cycle(start, turn, end, hold_from, hold_to, float(max(up, down)), complete)
 
 

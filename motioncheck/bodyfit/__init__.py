@@ -1,0 +1,1 @@
+"""Body fit: bones of constant length seen by one camera."""

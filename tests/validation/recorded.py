@@ -1,0 +1,197 @@
+"""Marker recordings of a real person put on the rendered bodies.
+
+Legs reach by inverse kinematics for the recorded ankles, scaled to the body, so feet that stood
+still stand still; trunk and arms take over the recorded directions.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from bodies import SIDES, Array, Body
+from pose import FORWARD, LEFT, SIGN, UP, Limb, Measured, Targets, inverse, limb_frame, turn, unit
+from scipy.interpolate import CubicSpline
+from scipy.ndimage import gaussian_filter1d
+from scipy.spatial.transform import Rotation
+from stance import arm_hinge, plant_leg
+from tempo import ease, even_times
+
+RECORDING = "exercise_joints_30hz.npz"
+RECORDED_HZ = 30.0
+# Joints of the recording under the names used here.
+PARTS = {"shoulder": "humerus", "elbow": "radius", "wrist": "hand", "hip": "femur",
+         "knee": "tibia", "ankle": "foot", "toe": "toes"}
+# The recorded joints sit beside the true ones, so a straight leg reads bent; the longest reach
+# that occurs in a recording counts as a nearly straight leg.
+STRAIGHT_RATIO = 0.995
+
+
+@dataclass(frozen=True)
+class Excerpt:
+    """A stretch of one recording."""
+
+    recording: str
+    start_s: float
+    end_s: float
+    label: str
+
+
+EXCERPTS: dict[str, tuple[Excerpt, ...]] = {
+    "calibrate": (
+        Excerpt("13_30", 11.9, 14.5, "squat"),
+        Excerpt("13_30", 6.9, 10.1, "knee_raise"),
+        Excerpt("13_30", 16.2, 19.2, "jog"),
+        Excerpt("13_30", 13.6, 16.3, "squat"),
+        Excerpt("13_30", 0.0, 1.9, "jumping_jack"),
+        Excerpt("13_30", 2.4, 5.6, "twist"),
+        Excerpt("13_30", 9.2, 12.0, "knee_raise"),
+    ),
+    "validate": (
+        Excerpt("13_31", 3.4, 6.4, "knee_raise"),
+        Excerpt("13_31", 22.7, 25.1, "jumping_jack"),
+        Excerpt("13_31", 13.5, 16.5, "jog"),
+        Excerpt("13_31", 8.3, 11.3, "label_10"),
+        Excerpt("13_31", 0.3, 3.3, "twist"),
+        Excerpt("13_31", 5.6, 8.4, "knee_raise"),
+        Excerpt("13_31", 17.5, 20.7, "arm_circle"),
+    ),
+}
+
+
+def load_recording(folder: Path, name: str) -> dict[str, Array]:
+    """Load one recording as points of shape (T, 3), lightly smoothed."""
+    with np.load(folder / RECORDING) as file:
+        names = [str(n) for n in file["names"]]
+        data = gaussian_filter1d(file[f"s{name}"].astype(np.float64), 0.7, axis=0)
+    return {
+        f"{side}_{part}": data[:, names.index(side[0] + stored)]
+        for side in SIDES for part, stored in PARTS.items()
+    }
+
+
+def _mid(points: dict[str, Array], part: str) -> Array:
+    return 0.5 * (points[f"left_{part}"] + points[f"right_{part}"])
+
+
+def _steady(direction: Array) -> Array:
+    return unit(gaussian_filter1d(direction, 2.0, axis=0, mode="nearest"))
+
+
+class Recorded:
+    """A stretch of a recording as a motion of one body."""
+
+    def __init__(self, body: Body, excerpt: Excerpt, *, folder: Path, rate_hz: float) -> None:
+        whole = load_recording(folder, excerpt.recording)
+        self.body = body
+        self.time_s = even_times(excerpt.end_s - excerpt.start_s, rate_hz)
+        self.frames = len(self.time_s)
+        floor_m = np.percentile([whole["left_ankle"][:, 2], whole["right_ankle"][:, 2]], 5)
+        reach = [np.linalg.norm(whole[f"{s}_hip"] - whole[f"{s}_ankle"], axis=1) for s in SIDES]
+        leg_m = sum(
+            np.linalg.norm(body.rest[f"left_{a}"] - body.rest[f"left_{b}"])
+            for a, b in (("hip", "knee"), ("knee", "ankle"))
+        )
+        scale = STRAIGHT_RATIO * leg_m / np.percentile(reach, 99.5)
+        level = {s: self._foot_rise(whole, s) for s in SIDES}
+        clock = np.arange(len(whole["left_hip"])) / RECORDED_HZ
+        moments = self.time_s + excerpt.start_s
+        p = {name: CubicSpline(clock, value)(moments) for name, value in whole.items()}
+        origin = np.append(_mid(p, "hip")[:, :2].mean(axis=0), floor_m)
+        ankle_m = body.rest["left_ankle"][2] - body.rest_sole_z
+        self.p = {name: scale * (value - origin) + [0, 0, ankle_m] for name, value in p.items()}
+        self._build_trunk()
+        self.arms = {side: self._arm(side) for side in SIDES}
+        self.poles = {side: self._pole(side) for side in SIDES}
+        self._build_feet(level)
+
+    @staticmethod
+    def _foot_rise(whole: dict[str, Array], side: str) -> float:
+        """Return how steeply the marker foot points up while it stands flat, degrees."""
+        v = whole[f"{side}_toe"] - whole[f"{side}_ankle"]
+        low = whole[f"{side}_ankle"][:, 2] < np.percentile(whole[f"{side}_ankle"][:, 2], 40)
+        return float(np.median(np.degrees(np.arctan2(v[:, 2], np.hypot(v[:, 0], v[:, 1])))[low]))
+
+    def _build_trunk(self) -> None:
+        trunk = _mid(self.p, "shoulder") - _mid(self.p, "hip")
+        self.chest = limb_frame(trunk, self.p["left_shoulder"] - self.p["right_shoulder"])
+        across = unit(self.p["left_hip"] - self.p["right_hip"])
+        up = unit(trunk - across * np.sum(trunk * across, axis=1, keepdims=True))
+        self.pelvis = np.stack([across, np.cross(up, across), up], axis=-1)
+        left = self.chest @ LEFT
+        yaw = turn("z", np.degrees(np.arctan2(left[:, 1], left[:, 0])))
+        lean = Rotation.from_matrix(inverse(yaw) @ self.chest).as_rotvec()
+        self.head = yaw @ Rotation.from_rotvec(0.4 * lean).as_matrix()
+
+    def _arm(self, side: str) -> Limb:
+        upper = unit(self.p[f"{side}_elbow"] - self.p[f"{side}_shoulder"])
+        lower = unit(self.p[f"{side}_wrist"] - self.p[f"{side}_elbow"])
+        own = np.einsum("tji,tj->ti", self.chest, upper)
+        out_deg = np.degrees(np.arctan2(SIGN[side] * own[:, 0], np.hypot(own[:, 1], own[:, 2])))
+        usual = np.einsum("tij,tj->ti", self.chest, arm_hinge(own, side, out_deg))
+        cross = np.cross(upper, lower)
+        sine = np.linalg.norm(cross, axis=1, keepdims=True)
+        # The axis of a nearly straight elbow is noise.
+        share = ease((sine - 0.12) / 0.3)
+        hinge = _steady(share * cross / np.maximum(sine, 1e-6) + (1 - share) * usual)
+        return Limb(upper=upper, lower=lower, hinge=hinge)
+
+    def _toes(self, side: str) -> Array:
+        return unit(self.p[f"{side}_toe"] - self.p[f"{side}_ankle"])
+
+    def _pole(self, side: str) -> Array:
+        """Return the side to which the knee bends; the toes decide where it is straight."""
+        hip, knee, ankle = (self.p[f"{side}_{n}"] for n in ("hip", "knee", "ankle"))
+        line = unit(ankle - hip)
+        off = knee - hip
+        off = off - line * np.sum(off * line, axis=1, keepdims=True)
+        size = np.linalg.norm(off, axis=1, keepdims=True)
+        share = ease((size - 0.02) / 0.06)
+        ahead = np.einsum("tij,j->ti", self.pelvis, FORWARD)
+        straight = unit(0.5 * ahead + 0.5 * self._toes(side))
+        return _steady(share * off / np.maximum(size, 1e-6) + (1 - share) * straight)
+
+    def _build_feet(self, level: dict[str, float]) -> None:
+        self.feet, self.toe_bend = {}, {}
+        for side in SIDES:
+            toes = self._toes(side)
+            line = self.p[f"{side}_ankle"] - self.p[f"{side}_hip"]
+            rise = np.radians(level[side])
+            flat = np.array([0.0, -np.cos(rise), np.sin(rise)])
+            frame = limb_frame(toes, np.cross(self.poles[side], line))
+            self.feet[side] = frame @ limb_frame(flat, LEFT).T
+            down = level[side] - np.degrees(np.arcsin(np.clip(toes[:, 2], -1, 1)))
+            near = ease((0.32 - self.p[f"{side}_ankle"][:, 2]) / 0.12)
+            self.toe_bend[side] = near * np.clip(down, 0, 45)
+
+    def _ankle(self, measured: Measured, side: str) -> Array:
+        """Return where the ankle goes: as recorded, but never with the foot in the floor."""
+        ankle = self.p[f"{side}_ankle"].copy()
+        lowest = np.full(self.frames, np.inf)
+        for name in ("heel", "big_toe"):
+            resting = self.body.rest[f"{side}_{name}"][2] - self.body.rest_sole_z
+            tip = measured.points[f"{side}_{name}"] - measured.points[f"{side}_ankle"]
+            lowest = np.minimum(lowest, tip[:, 2] - resting)
+        ankle[:, 2] = np.maximum(ankle[:, 2], -lowest)
+        return ankle
+
+    def __call__(self, measured: Measured) -> Targets:
+        """Return the targets, given the sizes of the body in each frame."""
+        mid_hip = _mid(self.p, "hip")
+        legs = {
+            side: plant_leg(measured, side, mid_hip=mid_hip, ankle=self._ankle(measured, side),
+                            pole=self.poles[side])
+            for side in SIDES
+        }
+        lift = {side: self._shoulder_lift(side) for side in SIDES}
+        return Targets(
+            pelvis=self.pelvis, chest=self.chest, head=self.head, legs=legs, arms=self.arms,
+            feet=self.feet, toe_bend_deg=self.toe_bend, shoulder_lift_deg=lift, mid_hip=mid_hip,
+        )
+
+    def _shoulder_lift(self, side: str) -> Array:
+        """Return how far the shoulder girdle rises with the arm."""
+        along = np.sum(self.arms[side].upper * (self.chest @ UP), axis=1)
+        raised = np.degrees(np.arccos(np.clip(-along, -1, 1)))
+        return 24 * ease((raised - 50) / 120)

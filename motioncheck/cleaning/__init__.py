@@ -2,5 +2,12 @@
 
 from motioncheck.cleaning.filters import design_lowpass, filter_zero_phase, residual_analysis
 from motioncheck.cleaning.recipe import clean_track
+from motioncheck.cleaning.settle import leave_out_walking
 
-__all__ = ["clean_track", "design_lowpass", "filter_zero_phase", "residual_analysis"]
+__all__ = [
+    "clean_track",
+    "design_lowpass",
+    "filter_zero_phase",
+    "leave_out_walking",
+    "residual_analysis",
+]

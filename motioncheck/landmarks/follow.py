@@ -56,7 +56,7 @@ class FollowOptions:
     frames_expected : int, optional
         Number of frames in the clip, for the display of progress.
     look_for_others : bool
-        False saves the quick looks (2 % of the time) where it is known that nobody else is there.
+        False saves the quick looks (4 % of the time) where it is known that nobody else is there.
     """
 
     model: str = "full"

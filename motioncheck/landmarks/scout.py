@@ -30,7 +30,7 @@ LEAST_VISIBILITY: Final = 0.6
 class Scout:
     """Takes a look for somebody else now and then.
 
-    A look costs less than a frame of following, so that one a second takes about 2 % of the time
+    A look costs about as much as a frame of following, so that one a second takes about 4 % of the time
     at 30 frames a second. At the start looks come closer, because that is where the user points
     out the athlete.
 

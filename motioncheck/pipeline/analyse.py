@@ -8,7 +8,7 @@ import numpy as np
 
 from motioncheck.camera import estimate_view
 from motioncheck.checks import check_events, check_set, find_blind_spots, summarise
-from motioncheck.cleaning import clean_track
+from motioncheck.cleaning import clean_track, leave_out_walking
 from motioncheck.errors import InputError, LowVisibilityError, NoPersonError, NoRepsError
 from motioncheck.measures import REGISTRY, BodyPicture, build_body, compute_table
 from motioncheck.records import (
@@ -141,7 +141,7 @@ def make_split_rule(standard: Standard) -> SplitRule:
 def _measure(
     track: LandmarkTrack, standard: Standard
 ) -> tuple[CleanTrack, CameraView, BodyPicture, MeasureTable]:
-    clean = clean_track(hide_outside(track), cutoff_hz=standard.cutoff_hz)
+    clean = leave_out_walking(clean_track(hide_outside(track), cutoff_hz=standard.cutoff_hz))
     view = estimate_view(clean)
     body = build_body(clean, view)
     return clean, view, body, compute_table(body)

@@ -45,7 +45,7 @@ def interrupt(place, name, *words, **extra):
         stderr=subprocess.PIPE,
         text=True,
         # A shell that starts programs in the background makes them deaf to SIGINT.
-        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler),  # noqa: PLW1509
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler),
     )
     try:
         assert process.stdout is not None

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import csv
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -115,11 +115,21 @@ def read_bvh(path: Path) -> dict[str, np.ndarray]:
 
 
 def split_motion(
-    points: dict[str, np.ndarray], movement: str, *, azimuth_deg: float, rate_hz: float = RATE_HZ
+    points: dict[str, np.ndarray],
+    movement: str,
+    *,
+    azimuth_deg: float,
+    min_change: float | None = None,
 ) -> Timeline:
-    """Split marker motion with the rules of a shipped standard, seen from one direction."""
+    """Split marker motion with the rules of a shipped standard, seen from one direction.
+
+    ``min_change`` replaces the smallest change that counts, for a smaller movement of that kind.
+    """
     frames = len(next(iter(points.values())))
     whole = {name: np.full((frames, 3), np.nan) for name in LANDMARKS} | points
-    track = make_clean(whole, Scene(azimuth_deg), rate_hz=rate_hz)
+    track = make_clean(whole, Scene(azimuth_deg), rate_hz=RATE_HZ)
     table = compute_table(build_body(track, make_view(azimuth_deg)))
-    return split_reps(table, make_split_rule(get_standard(movement).standard))
+    rule = make_split_rule(get_standard(movement).standard)
+    if min_change is not None:
+        rule = replace(rule, cycle=replace(rule.cycle, min_change=min_change))
+    return split_reps(table, rule)

@@ -26,6 +26,10 @@ PARTS = {"shoulder": "humerus", "elbow": "radius", "wrist": "hand", "hip": "femu
 # The recorded joints sit beside the true ones, so a straight leg reads bent; the longest reach
 # that occurs in a recording counts as a nearly straight leg.
 STRAIGHT_RATIO = 0.995
+# What a standing knee still reads too much then; deep bends are left as recorded. Degrees.
+STANDING_BEND_DEG, LEAVE_FROM_DEG, LEAVE_TO_DEG, SOFT_DEG = 16.0, 35.0, 90.0, 5.0
+# The floor lies where the lower foot is in this share of the frames of an excerpt.
+FLOOR_PERCENTILE = 25
 
 
 @dataclass(frozen=True)
@@ -89,11 +93,11 @@ class Recorded:
         self.frames = len(self.time_s)
         floor_m = np.percentile([whole["left_ankle"][:, 2], whole["right_ankle"][:, 2]], 5)
         reach = [np.linalg.norm(whole[f"{s}_hip"] - whole[f"{s}_ankle"], axis=1) for s in SIDES]
-        leg_m = sum(
-            np.linalg.norm(body.rest[f"left_{a}"] - body.rest[f"left_{b}"])
+        thigh_m, shank_m = (
+            float(np.linalg.norm(body.rest[f"left_{a}"] - body.rest[f"left_{b}"]))
             for a, b in (("hip", "knee"), ("knee", "ankle"))
         )
-        scale = STRAIGHT_RATIO * leg_m / np.percentile(reach, 99.5)
+        scale = STRAIGHT_RATIO * (thigh_m + shank_m) / np.percentile(reach, 99.5)
         level = {s: self._foot_rise(whole, s) for s in SIDES}
         clock = np.arange(len(whole["left_hip"])) / RECORDED_HZ
         moments = self.time_s + excerpt.start_s
@@ -101,6 +105,7 @@ class Recorded:
         origin = np.append(_mid(p, "hip")[:, :2].mean(axis=0), floor_m)
         ankle_m = body.rest["left_ankle"][2] - body.rest_sole_z
         self.p = {name: scale * (value - origin) + [0, 0, ankle_m] for name, value in p.items()}
+        self._straighten(thigh_m, shank_m)
         self._build_trunk()
         self.arms = {side: self._arm(side) for side in SIDES}
         self.poles = {side: self._pole(side) for side in SIDES}
@@ -112,6 +117,23 @@ class Recorded:
         v = whole[f"{side}_toe"] - whole[f"{side}_ankle"]
         low = whole[f"{side}_ankle"][:, 2] < np.percentile(whole[f"{side}_ankle"][:, 2], 40)
         return float(np.median(np.degrees(np.arctan2(v[:, 2], np.hypot(v[:, 0], v[:, 1])))[low]))
+
+    def _straighten(self, thigh_m: float, shank_m: float) -> None:
+        """Take the constant bend out of standing knees; the body rises by what the legs gain."""
+        before = np.minimum(*(self.p[f"{side}_ankle"][:, 2] for side in SIDES))
+        for side in SIDES:
+            hip, ankle = self.p[f"{side}_hip"], self.p[f"{side}_ankle"]
+            reach = np.linalg.norm(ankle - hip, axis=1, keepdims=True)
+            cosine = (reach**2 - thigh_m**2 - shank_m**2) / (2 * thigh_m * shank_m)
+            bend = np.degrees(np.arccos(np.clip(cosine, -1, 1)))
+            part = 1 - ease((bend - LEAVE_FROM_DEG) / (LEAVE_TO_DEG - LEAVE_FROM_DEG))
+            less = bend - STANDING_BEND_DEG * part
+            less = np.radians(0.5 * (less + np.hypot(less, SOFT_DEG)))
+            longer = np.sqrt(thigh_m**2 + shank_m**2 + 2 * thigh_m * shank_m * np.cos(less))
+            self.p[f"{side}_ankle"] = hip + (ankle - hip) * longer / reach
+        after = np.minimum(*(self.p[f"{side}_ankle"][:, 2] for side in SIDES))
+        rise = np.stack([np.zeros_like(before), np.zeros_like(before), before - after], axis=1)
+        self.p = {name: value + rise for name, value in self.p.items()}
 
     def _build_trunk(self) -> None:
         trunk = _mid(self.p, "shoulder") - _mid(self.p, "hip")
@@ -165,22 +187,32 @@ class Recorded:
             near = ease((0.32 - self.p[f"{side}_ankle"][:, 2]) / 0.12)
             self.toe_bend[side] = near * np.clip(down, 0, 45)
 
-    def _ankle(self, measured: Measured, side: str) -> Array:
-        """Return where the ankle goes: as recorded, but never with the foot in the floor."""
-        ankle = self.p[f"{side}_ankle"].copy()
+    def _clearance(self, measured: Measured, side: str) -> Array:
+        """Return the height of the lowest point of a foot under its ankle, from flat standing."""
         lowest = np.full(self.frames, np.inf)
         for name in ("heel", "big_toe"):
             resting = self.body.rest[f"{side}_{name}"][2] - self.body.rest_sole_z
             tip = measured.points[f"{side}_{name}"] - measured.points[f"{side}_ankle"]
             lowest = np.minimum(lowest, tip[:, 2] - resting)
-        ankle[:, 2] = np.maximum(ankle[:, 2], -lowest)
-        return ankle
+        return lowest
+
+    def _place(self, measured: Measured) -> tuple[Array, dict[str, Array]]:
+        """Return the middle of the hips and the ankles, with the feet on the floor, not in it."""
+        mid_hip = _mid(self.p, "hip").copy()
+        ankles = {side: self.p[f"{side}_ankle"].copy() for side in SIDES}
+        under = {side: self._clearance(measured, side) for side in SIDES}
+        free = np.minimum(*(ankles[side][:, 2] + under[side] for side in SIDES))
+        floor_m = np.percentile(free, FLOOR_PERCENTILE)
+        mid_hip[:, 2] -= floor_m
+        for side in SIDES:
+            ankles[side][:, 2] = np.maximum(ankles[side][:, 2] - floor_m, -under[side])
+        return mid_hip, ankles
 
     def __call__(self, measured: Measured) -> Targets:
         """Return the targets, given the sizes of the body in each frame."""
-        mid_hip = _mid(self.p, "hip")
+        mid_hip, ankles = self._place(measured)
         legs = {
-            side: plant_leg(measured, side, mid_hip=mid_hip, ankle=self._ankle(measured, side),
+            side: plant_leg(measured, side, mid_hip=mid_hip, ankle=ankles[side],
                             pole=self.poles[side])
             for side in SIDES
         }

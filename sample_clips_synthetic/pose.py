@@ -15,7 +15,7 @@ from bodies import NECK, SIDES, SPINE, SUFFIX, TOES, Array, Body, Posed
 from scipy.ndimage import gaussian_filter1d
 from scipy.spatial.transform import Rotation
 
-PASSES = 7
+PASSES = 11
 LEFT = np.array([1.0, 0.0, 0.0])
 FORWARD = np.array([0.0, -1.0, 0.0])
 UP = np.array([0.0, 0.0, 1.0])
@@ -243,7 +243,13 @@ def solve(body: Body, motion: Motion, frames: int, *, passes: int = PASSES) -> P
         posed = body.forward(_local_rotations(body, targets, fix))
         shift = _place(body, posed, targets)
         points = {name: value + shift for name, value in posed.points.items()}
-        measured = Measured(points=points, sole_z=body.rest_sole_z)
+        # A bent limb measures shorter, and a shorter limb is bent less: without this average a
+        # nearly straight knee would swing between two answers from pass to pass.
+        before = measured.points if number > 1 else points
+        measured = Measured(
+            points={name: 0.5 * (value + before[name]) for name, value in points.items()},
+            sole_z=body.rest_sole_z,
+        )
         if number < passes - 1:
             _correct(fix, posed, targets)
     skin = posed.skin + shift[:, None].astype(np.float32)

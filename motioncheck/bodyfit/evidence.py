@@ -1,38 +1,69 @@
-"""What the fit is told: landmarks at its nodes, weak depth, contacts, smoothness, vertical."""
+"""What the fit is told: landmarks at its nodes, weak depth, contacts, smoothness, camera."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
+import numpy.typing as npt
 
-from motioncheck.bodyfit.model import BONES, GROUP_OF, GROUPS, JOINT, LANDMARK_OF, PRIOR_LOG, STATURE_M
+from motioncheck.bodyfit.model import (
+    BONES,
+    DEPTH_SD_M,
+    GROUP_OF,
+    GROUPS,
+    JOINT,
+    LANDMARK_OF,
+    PRIOR_LOG,
+    STATURE_M,
+)
 from motioncheck.bodyfit.terms import State
 from motioncheck.records import CleanTrack
 from motioncheck.records.arrays import FloatArray
 
-# Error of a landmark that is well seen, as a share of stature; rendered bodies, see docs.
-LANDMARK_SD = 0.008
-HIDDEN_SD = 0.05
-# The model's own depth differences are off by about this much, metres (rendered bodies).
-DEPTH_SD_M = 0.10
-# Phones film with a focal length of 0.7 to 1.6 times the longer side of the picture.
-FOCAL_PRIOR = (float(np.log(1.1)), 0.35)
-# A foot joint is planted when it moves less than this, in statures a second.
-STILL_SPEED = 0.10
+BoolArray = npt.NDArray[np.bool_]
+
+# Error of a landmark that is well seen, as a share of stature; rendered bodies, calibration half.
+LANDMARK_SD: Final = 0.008
+HIDDEN_SD: Final = 0.05
+# Depth by which the hips of the model's own standing body lie behind its ankles is the pitch of
+# the camera, all but this; rendered bodies, calibration half: intercept, slope, scatter, degrees.
+PITCH_CUE: Final = (4.2, 1.15, 4.0)
+# Height of the lens above the feet.
+CAMERA_HEIGHT_M: Final = 1.0
+CAMERA_HEIGHT_SD_M: Final = 0.4
+# Logarithm of the focal length in longer sides of the picture (phones: 0.75 for the main lens of
+# many, to 1.6 and more zoomed in); roll and pitch in radians.
+CAMERA_MEAN: Final = (float(np.log(1.2)), 0.0, 0.0)
+CAMERA_SD: Final = (0.40, float(np.radians(4.0)), float(np.radians(8.0)))
+# A joint of a foot is planted when it moves less than this, in statures a second, and is as low
+# in the picture as it gets, within a share of stature.
+STILL_SPEED: Final = 0.10
+LOW_SHARE: Final = 0.05
+# A leg looks stretched when its ends are as far apart as they get; this much less is no longer it.
+STRETCHED_SHARE: Final = 0.985
+REACH_SD_M: Final = 0.006
 # Upright: hips within 3 % of the highest they get; at least this many nodes to learn from.
-UPRIGHT_SHARE = 0.97
-MIN_UPRIGHT = 4
-_NAMES = [g.name for g in GROUPS]
-LONG_GROUPS = [_NAMES.index(n) for n in ("trunk", "thigh", "shank", "upper arm", "forearm")]
-TRUNK, DIAGONAL = _NAMES.index("trunk"), _NAMES.index("trunk diagonal")
-BoolArray = np.ndarray[tuple[int], np.dtype[np.bool_]]
-FEET = tuple(JOINT[f"{s}_{p}"] for s in ("left", "right") for p in ("ankle", "heel", "toe"))
+UPRIGHT_SHARE: Final = 0.97
+MIN_UPRIGHT: Final = 4
+BALANCE_SD_M: Final = 0.08
+FLOOR_PAIRS: Final = np.array(
+    [(JOINT[f"left_{p}"], JOINT[f"right_{p}"]) for p in ("heel", "toe", "ankle")]
+    + [(JOINT[f"{s}_heel"], JOINT[f"{s}_toe"]) for s in ("left", "right")]
+)
+FLOOR_RISE_M: Final = np.array([0.0, 0.0, 0.0, 0.015, 0.015])
+FLOOR_SD_M: Final = np.array([0.015, 0.015, 0.015, 0.04, 0.04])
+FEET: Final = tuple(JOINT[f"{s}_{p}"] for s in ("left", "right") for p in ("ankle", "heel", "toe"))
+STRAIGHTENED: Final = tuple(i for i, g in enumerate(GROUPS) if g.name in ("thigh", "shank"))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Evidence:
-    """Everything the terms need; shapes as in `motioncheck.bodyfit.terms`."""
+    """Everything the terms need; shapes as in `motioncheck.bodyfit.terms`.
+
+    ``upright`` (T,) marks nodes of standing, from which the facing is told.
+    """
 
     time_s: FloatArray
     picture: FloatArray
@@ -42,24 +73,25 @@ class Evidence:
     bend_sd: FloatArray
     planted: FloatArray
     level: FloatArray
-    up: FloatArray
-    focal_prior: tuple[float, float]
+    balance_sd: FloatArray
+    height_sd: FloatArray
+    reach_sd: FloatArray
+    camera_mean: FloatArray
+    camera_sd: FloatArray
     stature_units: float
+    upright: BoolArray
 
 
-def collect_evidence(track: CleanTrack, *, node_hz: float, tilt_deg: float = 0.0) -> Evidence:
+def collect_evidence(track: CleanTrack, *, step: int) -> Evidence:
     """Sample a cleaned track at the nodes of the fit and derive the rest.
 
     Parameters
     ----------
     track : CleanTrack
         Cleaned with a low visibility gate: hidden landmarks still help, with a large uncertainty.
-    node_hz : float
-        Nodes a second.
-    tilt_deg : float
-        Roll of the phone, when sure; positive = turn the picture clockwise to stand upright.
+    step : int
+        Every how many frames there is a node.
     """
-    step = max(1, round(track.rate_hz / node_hz))
     rows = slice(0, None, step)
     time_s = track.time_s[rows]
     size = float(max(track.width_px, track.height_px))
@@ -68,22 +100,33 @@ def collect_evidence(track: CleanTrack, *, node_hz: float, tilt_deg: float = 0.0
     world = track.world_m[rows][:, LANDMARK_OF]
     seen = track.visibility[rows][:, LANDMARK_OF]
     stature = estimate_stature(picture)
-    sd = stature * (LANDMARK_SD + (HIDDEN_SD - LANDMARK_SD) * np.clip((0.9 - seen) / 0.8, 0, 1) ** 2)
+    hidden = np.clip((0.9 - seen) / 0.8, 0.0, 1.0)
     planted = find_planted(picture, time_s, stature)
-    scale = STATURE_M / max(_world_stature(world), 1e-6)
-    turn = np.radians(tilt_deg)
+    carried = np.vstack([planted[:1], planted])
+    both = carried[:, JOINT["left_ankle"]] * carried[:, JOINT["right_ankle"]]
+    scale = STATURE_M / estimate_stature(world)
+    upright = find_upright(picture)
+    pitch, pitch_sd = expected_pitch(world, upright)
+    camera_mean, camera_sd = np.array(CAMERA_MEAN), np.array(CAMERA_SD)
+    camera_mean[2], camera_sd[2] = pitch, pitch_sd
+    on = int(both.sum())
+    bone_hidden = np.maximum(hidden[:, BONES[:, 0]], hidden[:, BONES[:, 1]])
     return Evidence(
         time_s=time_s,
         picture=picture,
-        picture_sd=sd,
-        depth=expected_depth(world, find_upright(picture)) * scale,
-        depth_sd=np.full((len(time_s), len(BONES)), DEPTH_SD_M),
+        picture_sd=stature * (LANDMARK_SD + (HIDDEN_SD - LANDMARK_SD) * hidden**2),
+        depth=expected_depth(world, upright, pitch) * scale,
+        depth_sd=DEPTH_SD_M * (1.0 + bone_hidden),
         bend_sd=estimate_bend(picture, stature),
         planted=planted,
-        level=_level(planted),
-        up=np.array([-np.sin(turn), -np.cos(turn), 0.0]),
-        focal_prior=FOCAL_PRIOR,
+        level=np.stack([carried[:, p] * carried[:, q] for p, q in FLOOR_PAIRS], axis=1),
+        balance_sd=np.where(both > 0, BALANCE_SD_M, np.inf),
+        height_sd=np.where(both > 0, CAMERA_HEIGHT_SD_M * np.sqrt(max(on, 1)), np.inf),
+        reach_sd=find_stretched(picture, stature),
+        camera_mean=camera_mean,
+        camera_sd=camera_sd,
         stature_units=stature,
+        upright=upright,
     )
 
 
@@ -96,21 +139,51 @@ def find_upright(picture: FloatArray) -> BoolArray:
     return np.asarray(height >= UPRIGHT_SHARE * np.percentile(height, 95.0), dtype=np.bool_)
 
 
-def expected_depth(world: FloatArray, upright: BoolArray) -> FloatArray:
+def find_stretched(picture: FloatArray, stature: float) -> FloatArray:
+    """Return how far a leg that looks stretched may be from straight, metres, shape (T, 2).
+
+    Infinite where it does not look stretched. Left leg first.
+    """
+    sds = []
+    for side in ("left", "right"):
+        line = picture[:, JOINT[f"{side}_hip"]] - picture[:, JOINT[f"{side}_ankle"]]
+        length = np.nan_to_num(np.linalg.norm(line, axis=-1), nan=0.0)
+        longest = float(np.percentile(length, 95.0))
+        missing = np.maximum(longest - length, 0.0) / stature * STATURE_M
+        known = (length >= STRETCHED_SHARE * longest) & (longest > 0.4 * stature)
+        sds.append(np.where(known, REACH_SD_M + missing, np.inf))
+    return np.stack(sds, axis=1)
+
+
+def expected_pitch(world: FloatArray, upright: BoolArray) -> tuple[float, float]:
+    """Return pitch and standard deviation, radians, from the lean of the model's standing body."""
+    mean, sd = CAMERA_MEAN[2], CAMERA_SD[2]
+    hips = (world[:, JOINT["left_hip"]] + world[:, JOINT["right_hip"]]) / 2.0
+    ankles = (world[:, JOINT["left_ankle"]] + world[:, JOINT["right_ankle"]]) / 2.0
+    line = (hips - ankles)[upright]
+    line = line[np.isfinite(line).all(axis=-1)]
+    if len(line) < MIN_UPRIGHT:
+        return mean, sd
+    intercept, slope, scatter = np.radians(PITCH_CUE[0]), PITCH_CUE[1], np.radians(PITCH_CUE[2])
+    cue = intercept + slope * float(np.median(np.arctan2(line[:, 2], -line[:, 1])))
+    share = sd**2 / (sd**2 + scatter**2)
+    return mean + share * (cue - mean), float(scatter * np.sqrt(share))
+
+
+def expected_depth(world: FloatArray, upright: BoolArray, pitch: float) -> FloatArray:
     """Return the depth of each bone's first end minus that of its second, shape (T, B).
 
-    From the model's own 3-D body, whose straight limbs come out bent when seen end-on: what the
-    long bones of a body standing upright read is taken off, for there they are upright.
+    From the model's own 3-D body, whose straight legs come out bent when seen end-on: what thighs
+    and shanks of a body standing upright read is replaced by what upright ones do at this pitch.
     """
-    depth = world[:, BONES[:, 0], 2] - world[:, BONES[:, 1], 2]
+    a, b = BONES[:, 0], BONES[:, 1]
+    depth = world[:, a, 2] - world[:, b, 2]
     if upright.sum() < MIN_UPRIGHT:
         return np.asarray(depth)
-    offset = np.nanmedian(np.where(np.isfinite(depth), depth, np.nan)[upright], axis=0)
-    correct = np.isin(GROUP_OF, LONG_GROUPS)
-    depth = depth - np.where(correct, np.nan_to_num(offset), 0.0)
-    trunk = np.flatnonzero(GROUP_OF == TRUNK)
-    depth[:, GROUP_OF == DIAGONAL] -= np.nanmean(np.nan_to_num(offset)[trunk])
-    return np.asarray(depth)
+    plumb = np.tan(pitch) * (world[:, b, 1] - world[:, a, 1])
+    surplus = (depth - plumb)[upright]
+    offset = [np.median(c[np.isfinite(c)]) if np.isfinite(c).any() else 0.0 for c in surplus.T]
+    return np.asarray(depth - np.where(np.isin(GROUP_OF, STRAIGHTENED), offset, 0.0))
 
 
 def _longest(points: FloatArray, pairs: tuple[tuple[str, str], ...]) -> float:
@@ -123,18 +196,18 @@ def _longest(points: FloatArray, pairs: tuple[tuple[str, str], ...]) -> float:
 def estimate_stature(points: FloatArray) -> float:
     """Estimate the stature from the longest legs and trunk seen, in the unit of the points.
 
-    Thigh, shank and trunk are 0.245, 0.246 and 0.288 of it (Drillis and Contini).
+    Thigh, shank and trunk are 0.239, 0.240 and 0.300 of it, as in the prior of the lengths; a
+    part that is never seen is left out, and NaN comes back only when none is.
     """
-    parts = (("hip", "knee"), ("knee", "ankle"), ("shoulder", "hip"))
-    total = sum(
-        _longest(points, tuple((f"{s}_{a}", f"{s}_{b}") for s in ("left", "right")))
-        for a, b in parts
-    )
-    return total / (0.245 + 0.246 + 0.288)
-
-
-def _world_stature(world: FloatArray) -> float:
-    return estimate_stature(world)
+    parts = (("hip", "knee", 0.239), ("knee", "ankle", 0.240), ("shoulder", "hip", 0.300))
+    seen = [
+        (_longest(points, tuple((f"{s}_{a}", f"{s}_{b}") for s in ("left", "right"))), share)
+        for a, b, share in parts
+    ]
+    known = [(length, share) for length, share in seen if np.isfinite(length) and length > 0]
+    if not known:
+        return float("nan")
+    return sum(length for length, _ in known) / sum(share for _, share in known)
 
 
 def find_planted(picture: FloatArray, time_s: FloatArray, stature: float) -> FloatArray:
@@ -143,53 +216,48 @@ def find_planted(picture: FloatArray, time_s: FloatArray, stature: float) -> Flo
     speed = step / np.diff(time_s)[:, None] / stature
     still = np.zeros_like(speed)
     for joint in FEET:
-        still[:, joint] = np.nan_to_num(speed[:, joint], nan=np.inf) < STILL_SPEED
+        y = picture[:, joint, 1]
+        if not np.isfinite(y).any():
+            continue
+        low = np.nan_to_num(y, nan=-np.inf) > np.nanpercentile(y, 95.0) - LOW_SHARE * stature
+        slow = np.nan_to_num(speed[:, joint], nan=np.inf) < STILL_SPEED
+        still[:, joint] = slow & low[1:] & low[:-1]
     return still
-
-
-def _level(planted: FloatArray) -> FloatArray:
-    """Where both joints of a left-right pair of feet are planted, shape (T, 3)."""
-    padded = np.vstack([planted[:1], planted])
-    pairs = [(JOINT[f"left_{p}"], JOINT[f"right_{p}"]) for p in ("heel", "toe", "ankle")]
-    return np.stack([padded[:, a] * padded[:, b] for a, b in pairs], axis=1)
 
 
 def estimate_bend(picture: FloatArray, stature: float) -> FloatArray:
     """Estimate how much each joint's path bends between nodes, metres, from the picture itself.
 
     Depth moves about as briskly as the picture shows; a joint seen at rest may still move in
-    depth, hence the floor.
+    depth, hence the floor. Shape (K,).
     """
     bend = np.linalg.norm(picture[2:] - 2 * picture[1:-1] + picture[:-2], axis=-1)
-    typical = np.sqrt(np.nanmean(np.where(np.isfinite(bend), bend, np.nan) ** 2, axis=0))
-    metres = np.nan_to_num(typical, nan=0.01 * stature) / stature * STATURE_M
+    known = np.isfinite(bend)
+    total = np.where(known, bend**2, 0.0).sum(axis=0)
+    typical = np.sqrt(total / np.maximum(known.sum(axis=0), 1))
+    metres = np.where(known.any(axis=0), typical, 0.01 * stature) / stature * STATURE_M
     overall = float(np.median(metres))
     return np.maximum(np.maximum(metres, 0.5 * overall), 0.002)
 
 
-def first_guess(evidence: Evidence, track: CleanTrack, *, node_hz: float) -> State:
+def first_guess(evidence: Evidence, track: CleanTrack, *, step: int) -> State:
     """Place the model's own 3-D body at the depth that its size in the picture asks for."""
-    step = max(1, round(track.rate_hz / node_hz))
     world = track.world_m[::step][:, LANDMARK_OF]
-    scale = STATURE_M / max(_world_stature(world), 1e-6)
-    focal = float(np.exp(evidence.focal_prior[0]))
+    scale = STATURE_M / estimate_stature(world)
+    focal = float(np.exp(evidence.camera_mean[0]))
     distance = focal * STATURE_M / evidence.stature_units
     depth = _fill(world[..., 2]) * scale + distance
-    spot = _fill_points(evidence.picture)
+    spot = np.stack([_fill(evidence.picture[..., i]) for i in range(2)], axis=-1)
     joints = np.concatenate([spot * depth[..., None] / focal, depth[..., None]], axis=-1)
-    return State(joints, PRIOR_LOG.copy(), float(np.log(focal)))
+    _, roll, pitch = evidence.camera_mean
+    return State(joints, PRIOR_LOG.copy(), float(np.log(focal)), float(roll), float(pitch))
 
 
 def _fill(values: FloatArray) -> FloatArray:
-    """Fill missing values along time by straight lines, then by the mean of the others."""
+    """Fill missing values along time by straight lines; what was never seen is zero."""
     filled = np.array(values)
     index = np.arange(len(filled))
     for k in range(filled.shape[1]):
         ok = np.isfinite(filled[:, k])
-        if ok.any():
-            filled[:, k] = np.interp(index, index[ok], filled[ok, k])
-    return np.nan_to_num(filled, nan=0.0)
-
-
-def _fill_points(points: FloatArray) -> FloatArray:
-    return np.stack([_fill(points[..., 0]), _fill(points[..., 1])], axis=-1)
+        filled[:, k] = np.interp(index, index[ok], filled[ok, k]) if ok.any() else 0.0
+    return filled

@@ -7,6 +7,7 @@ from typing import Final
 
 import numpy as np
 
+from motioncheck.records.arrays import FloatArray
 from motioncheck.skeleton import INDEX
 
 JOINTS: Final[tuple[str, ...]] = tuple(
@@ -77,3 +78,50 @@ GROUP_OF: Final = np.array([i for i, g in enumerate(GROUPS) for _ in g.bones])
 GIVE_M: Final = np.array([g.give_m for g in GROUPS for _ in g.bones])
 PRIOR_LOG: Final = np.log([g.share * STATURE_M for g in GROUPS])
 PRIOR_SD: Final = np.array([g.prior for g in GROUPS])
+
+# Error of the model's own depth along each bone, metres: scatter on rendered bodies (validation
+# set, calibration half), made wider because such errors last for seconds.
+DEPTH_SD_OF: Final[dict[str, float]] = {
+    "shoulder width": 0.05,
+    "hip width": 0.04,
+    "trunk": 0.12,
+    "trunk diagonal": 0.12,
+    "upper arm": 0.12,
+    "forearm": 0.15,
+    "thigh": 0.10,
+    "shank": 0.18,
+    "heel": 0.06,
+    "foot": 0.09,
+    "instep": 0.09,
+}
+DEPTH_SD_M: Final = np.array([DEPTH_SD_OF[g.name] for g in GROUPS for _ in g.bones])
+
+# Where the landmark model marks a joint, from the joint itself, metres for the stature above, in
+# axes (forward, up, outward) of the segment named: rendered bodies, calibration half.
+OFFSETS_M: Final[dict[str, tuple[str, tuple[float, float, float]]]] = {
+    "shoulder": ("trunk", (0.0, 0.012, 0.008)),
+    "hip": ("trunk", (0.005, 0.009, 0.0)),
+    "knee": ("shank", (0.005, 0.010, -0.008)),
+    "ankle": ("shank", (0.005, 0.016, 0.0)),
+    "heel": ("foot", (0.012, 0.0, -0.008)),
+    "toe": ("foot", (-0.024, 0.0, 0.010)),
+}
+
+
+def _centre_of_mass() -> FloatArray:
+    """Weights of the joints in the centre of mass, shape (K,); Winter, table 4.1."""
+    weight = np.zeros(COUNT)
+    for side in ("left", "right"):
+        for a, b, mass, share in (
+            ("hip", "shoulder", 0.578 / 2, 0.66),
+            ("shoulder", "elbow", 0.028, 0.436),
+            ("elbow", "wrist", 0.022, 0.682),
+            ("hip", "knee", 0.100, 0.433),
+            ("knee", "ankle", 0.061, 0.606),
+        ):
+            weight[JOINT[f"{side}_{a}"]] += mass * (1.0 - share)
+            weight[JOINT[f"{side}_{b}"]] += mass * share
+    return weight / weight.sum()
+
+
+CENTRE_OF_MASS: Final = _centre_of_mass()

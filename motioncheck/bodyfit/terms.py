@@ -15,19 +15,36 @@ from motioncheck.bodyfit.model import BONES, COUNT, GIVE_M, GROUP_OF, GROUPS, PR
 from motioncheck.records.arrays import FloatArray
 
 HUBER = 2.0
+CAUCHY = 2.0
 FOCAL = len(GROUPS)  # place of the logarithm of the focal length among the shared unknowns
-SHARED = len(GROUPS) + 1
+ROLL, PITCH = FOCAL + 1, FOCAL + 2  # of the camera, radians
+SHARED = len(GROUPS) + 3
 SCALE_GROUPS = [i for i, g in enumerate(GROUPS) if g.name in ("thigh", "shank", "trunk")]
 SCALE_SD = 0.002
 
 
 @dataclass(slots=True)
 class State:
-    """Unknowns: joints (T, K, 3) in metres, logarithms of lengths (G,), of the focal length."""
+    """Unknowns of the fit.
+
+    Attributes
+    ----------
+    joints : ndarray, shape (T, K, 3)
+        Metres.
+    log_length : ndarray, shape (G,)
+        Logarithms of the lengths of the groups of bones, metres.
+    log_focal : float
+        Logarithm of the focal length in longer sides of the picture.
+    roll, pitch : float
+        Of the camera, radians. Roll is positive when the picture must be turned clockwise to
+        stand upright, pitch when the lens looks up.
+    """
 
     joints: FloatArray
     log_length: FloatArray
     log_focal: float
+    roll: float = 0.0
+    pitch: float = 0.0
 
     def moved(self, frames: FloatArray, shared: FloatArray) -> State:
         """Return the state after a step."""
@@ -35,7 +52,28 @@ class State:
             self.joints + frames.reshape(self.joints.shape),
             self.log_length + shared[:FOCAL],
             self.log_focal + float(shared[FOCAL]),
+            self.roll + float(shared[ROLL]),
+            self.pitch + float(shared[PITCH]),
         )
+
+    def up(self) -> FloatArray:
+        """Return the vertical in camera axes, shape (3,)."""
+        return up_vector(self.roll, self.pitch)
+
+    def up_slopes(self) -> FloatArray:
+        """Return the derivatives of the vertical by roll and pitch, shape (3, 2)."""
+        sr, cr, sp, cp = *_sin_cos(self.roll), *_sin_cos(self.pitch)
+        return np.array([[-cr * cp, sr * sp], [sr * cp, cr * sp], [0.0, cp]])
+
+
+def _sin_cos(angle: float) -> tuple[float, float]:
+    return float(np.sin(angle)), float(np.cos(angle))
+
+
+def up_vector(roll: float, pitch: float) -> FloatArray:
+    """Return the vertical in axes of a camera with this roll and pitch (radians), shape (3,)."""
+    sr, cr, sp, cp = *_sin_cos(roll), *_sin_cos(pitch)
+    return np.array([-sr * cp, -cr * cp, sp])
 
 
 def _rows(joint: int) -> slice:
@@ -50,8 +88,18 @@ def _huber(residual: FloatArray) -> tuple[FloatArray, float]:
     return weight, float(cost.sum())
 
 
+def _cauchy(residual: FloatArray) -> tuple[FloatArray, float]:
+    """Return weights and cost that let go of residuals far off altogether."""
+    ratio = 1.0 + (residual / CAUCHY) ** 2
+    return 1.0 / ratio, 0.5 * CAUCHY**2 * float(np.log(ratio).sum())
+
+
 def add_projection(
-    normal: Normal, state: State, picture: FloatArray, sd: FloatArray
+    normal: Normal,
+    state: State,
+    picture: FloatArray,
+    sd: FloatArray,
+    offset: FloatArray | None = None,
 ) -> None:
     """Joints appear where their landmarks are.
 
@@ -61,8 +109,11 @@ def add_projection(
         Landmarks from the middle of the picture, in picture heights; NaN = not seen.
     sd : ndarray, shape (T, K)
         Standard deviation, same unit.
+    offset : ndarray, shape (T, K, 3), optional
+        From each joint to what its landmark marks, metres; held fixed during a step.
     """
-    x, z = state.joints[..., :2], state.joints[..., 2:]
+    place = state.joints if offset is None else state.joints + offset
+    x, z = place[..., :2], place[..., 2:]
     focal = np.exp(state.log_focal)
     seen = np.isfinite(picture).all(axis=-1)
     spot = focal * x / z
@@ -116,8 +167,8 @@ def add_bones(normal: Normal, state: State) -> None:
         normal.right_shared[group] -= float((weight[:, i] * residual[:, i]).sum()) * to_length[i]
 
 
-def add_length_prior(normal: Normal, state: State, *, focal_prior: tuple[float, float]) -> None:
-    """Lengths follow body proportions, the focal length that of phones."""
+def add_length_prior(normal: Normal, state: State) -> None:
+    """Lengths follow body proportions."""
     residual = (state.log_length - PRIOR_LOG) / PRIOR_SD
     normal.cost += 0.5 * float((residual**2).sum())
     index = np.arange(FOCAL)
@@ -129,11 +180,46 @@ def add_length_prior(normal: Normal, state: State, *, focal_prior: tuple[float, 
     normal.cost += 0.5 * (drift / SCALE_SD) ** 2
     normal.corner[np.ix_(SCALE_GROUPS, SCALE_GROUPS)] += share**2
     normal.right_shared[SCALE_GROUPS] -= drift / SCALE_SD * share
-    mean, sd = focal_prior
-    gap = (state.log_focal - mean) / sd
-    normal.cost += 0.5 * gap**2
-    normal.corner[FOCAL, FOCAL] += 1.0 / sd**2
-    normal.right_shared[FOCAL] -= gap / sd
+
+
+def add_camera_prior(
+    normal: Normal, state: State, means: FloatArray, sds: FloatArray
+) -> None:
+    """Focal length, roll and pitch are those of a phone on a shelf or in a hand.
+
+    Parameters
+    ----------
+    means, sds : ndarray, shape (3,)
+        Of the logarithm of the focal length, of roll and of pitch (radians).
+    """
+    gap = (np.array([state.log_focal, state.roll, state.pitch]) - means) / sds
+    index = np.array([FOCAL, ROLL, PITCH])
+    normal.cost += 0.5 * float(gap @ gap)
+    normal.corner[index, index] += 1.0 / sds**2
+    normal.right_shared[index] -= gap / sds
+
+
+def add_shared_prior(
+    normal: Normal, state: State, mean: FloatArray, information: FloatArray
+) -> None:
+    """Lengths and camera are those found in earlier windows of the same clip.
+
+    Parameters
+    ----------
+    mean : ndarray, shape (S,)
+    information : ndarray, shape (S, S)
+        Inverse covariance of the mean.
+    """
+    gap = shared_vector(state) - mean
+    pull = information @ gap
+    normal.cost += 0.5 * float(gap @ pull)
+    normal.corner += information
+    normal.right_shared -= pull
+
+
+def shared_vector(state: State) -> FloatArray:
+    """Return the unknowns that all frames share, shape (S,)."""
+    return np.concatenate([state.log_length, [state.log_focal, state.roll, state.pitch]])
 
 
 def add_depth_prior(
@@ -151,7 +237,7 @@ def add_depth_prior(
     known = np.isfinite(depth)
     gap = state.joints[:, a, 2] - state.joints[:, b, 2]
     residual = np.where(known, (gap - np.nan_to_num(depth)) / sd, 0.0)
-    weight, cost = _huber(residual[..., None])
+    weight, cost = _cauchy(residual)
     normal.cost += cost
     strength = np.where(known, weight / sd**2, 0.0)
     right = -np.where(known, weight * residual / sd, 0.0)
@@ -188,84 +274,3 @@ def add_smoothness(normal: Normal, state: State, sd: FloatArray) -> None:
     normal.next1[:-2, index, index] -= 2.0 * strength
     normal.next1[1:-1, index, index] -= 2.0 * strength
     normal.next2[:-2, index, index] += strength
-
-
-def add_contact(normal: Normal, state: State, planted: FloatArray, sd: float) -> None:
-    """Joints that do not move in the picture while carrying weight do not move at all.
-
-    Parameters
-    ----------
-    planted : ndarray, shape (T - 1, K)
-        1 where a joint stays put from a frame to the next, 0 elsewhere.
-    sd : float
-        Standard deviation of what it may still move, metres.
-    """
-    x = state.joints.reshape(len(state.joints), -1)
-    strength = np.repeat(planted, 3, axis=1) / sd**2
-    step = x[1:] - x[:-1]
-    normal.cost += 0.5 * float((strength * step**2).sum())
-    pull = strength * step
-    normal.right[:-1] += pull
-    normal.right[1:] -= pull
-    index = np.arange(x.shape[1])
-    normal.here[:-1, index, index] += strength
-    normal.here[1:, index, index] += strength
-    normal.next1[:-1, index, index] -= strength
-
-
-def add_floor(
-    normal: Normal, state: State, pairs: list[tuple[int, int]], on: FloatArray, up: FloatArray,
-    sd: float,
-) -> None:
-    """Planted feet are on one level floor.
-
-    Parameters
-    ----------
-    pairs : list of (joint, joint)
-        Joints that are equally high when both are planted.
-    on : ndarray, shape (T, P)
-        1 where both joints of a pair are planted.
-    up : ndarray, shape (3,)
-        Vertical in camera axes.
-    """
-    outer = np.outer(up, up) / sd**2
-    for i, (p, q) in enumerate(pairs):
-        gap = (state.joints[:, p] - state.joints[:, q]) @ up
-        normal.cost += 0.5 * float((on[:, i] * gap**2).sum()) / sd**2
-        block = on[:, i, None, None] * outer
-        right = -(on[:, i] * gap / sd**2)[:, None] * up
-        normal.here[:, _rows(p), _rows(p)] += block
-        normal.here[:, _rows(q), _rows(q)] += block
-        normal.here[:, _rows(p), _rows(q)] -= block
-        normal.here[:, _rows(q), _rows(p)] -= block
-        normal.right[:, _rows(p)] += right
-        normal.right[:, _rows(q)] -= right
-
-
-def add_hinge_walls(
-    normal: Normal, state: State, chains: list[tuple[int, int, int]], axis: FloatArray, sd: float
-) -> None:
-    """Knees do not bend backwards: a soft wall just beyond straight.
-
-    Parameters
-    ----------
-    chains : list of (proximal, middle, distal)
-    axis : ndarray, shape (T, 3)
-        The person's right, held fixed during a step.
-    """
-    for p, m, d in chains:
-        upper = state.joints[:, p] - state.joints[:, m]
-        lower = state.joints[:, d] - state.joints[:, m]
-        bend = np.einsum("ta,ta->t", np.cross(upper, lower), axis)
-        beyond = np.minimum(bend + 0.003, 0.0)
-        residual = beyond / sd
-        normal.cost += 0.5 * float((residual**2).sum())
-        active = (beyond < 0.0)[:, None] / sd
-        # (upper x lower) . axis has the gradients axis x upper and lower x axis.
-        by_lower = np.cross(axis, upper) * active
-        by_upper = np.cross(lower, axis) * active
-        grads = {p: by_upper, m: -(by_upper + by_lower), d: by_lower}
-        for i, gi in grads.items():
-            normal.right[:, _rows(i)] -= residual[:, None] * gi
-            for j, gj in grads.items():
-                normal.here[:, _rows(i), _rows(j)] += gi[:, :, None] * gj[:, None, :]

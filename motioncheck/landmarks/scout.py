@@ -30,9 +30,9 @@ LEAST_VISIBILITY: Final = 0.6
 class Scout:
     """Takes a look for somebody else now and then.
 
-    A look costs about as much as a frame of following, so that one a second takes about 4 % of the time
-    at 30 frames a second. At the start looks come closer, because that is where the user points
-    out the athlete.
+    A look costs about as much as a frame of following, so that one a second takes about 4 % of
+    the time at 30 frames a second. At the start looks come closer, because that is where the user
+    points out the athlete.
 
     Parameters
     ----------

@@ -97,6 +97,7 @@ def _check_info(check: Check, view: CameraView) -> CheckInfo:
         source=f"{check.source_tag}: {check.source}" if tagged else check.source,
         scope="rep" if check.scope == "rep" else "set",
         unit_words=REGISTRY[used.measure].unit_words,
+        side=used.side,
     )
 
 

@@ -162,7 +162,9 @@ class Summary:
 class CheckInfo:
     """A column of the sheet: one check of the standard.
 
-    ``unit_words`` says what one unit of a ratio is, such as ``foot lengths``.
+    ``unit_words`` says what one unit of a ratio is, such as ``foot lengths``. ``side`` is
+    how the standard chooses the side: ``none``, ``working``, ``opposite``, ``near``, ``worst``, or
+    ``difference`` for left against right.
     """
 
     check: str
@@ -176,6 +178,7 @@ class CheckInfo:
     source: str
     scope: Literal["rep", "set"] = "rep"
     unit_words: str = ""
+    side: str = "none"
 
 
 @dataclass(frozen=True, slots=True)

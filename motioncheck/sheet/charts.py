@@ -73,7 +73,12 @@ def default_chart(sheet: Sheet, table: MeasureTable) -> ChartSpec:
     names = (wanted,) if wanted in table.values else tuple(m for m in sided if m in table.values)
     seen = tuple(m for m in names if np.isfinite(table.values[m]).any())
     base = split_side(wanted)[0]
-    checks = [c for c in sheet.movement.checks if split_side(c.measure)[0] == base]
+    # A limit on the difference of the sides, or on the set, is no level of the curve itself.
+    checks = [
+        c
+        for c in sheet.movement.checks
+        if split_side(c.measure)[0] == base and c.scope == "rep" and c.side != "difference"
+    ]
     limits = tuple(dict.fromkeys(Limit(c.threshold, c.comparison) for c in checks))
     unit = checks[0].unit if checks else _unit_of(sheet, names)
     # The side stands in the title only when a single line is drawn.

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import ctypes
 import errno
 import shutil
 import subprocess
@@ -10,12 +9,21 @@ import sys
 
 import clip_factory
 import pytest
-from e2e_support import ROOT, read_sheet, snapshot
+from e2e_support import ROOT, read_sheet, run_python, snapshot
 
 from motioncheck.sheet import write
 from motioncheck.standards.loader import package_folder
 
 SQUATS = ("--movement", "air-squat")
+
+
+# Takes from the superuser, who may write everywhere, the right to do so: PR_CAPBSET_DROP of
+# CAP_DAC_OVERRIDE (linux/prctl.h, linux/capability.h), which holds for the program started next.
+OBEY_PERMISSIONS = """
+import ctypes, os, sys
+ctypes.CDLL(None).prctl(24, 1, 0, 0, 0)
+os.execv(sys.executable, [sys.executable, "-m", "motioncheck.cli.main", *sys.argv[1:]])
+"""
 
 
 @pytest.fixture
@@ -115,24 +123,11 @@ def test_results_cannot_go_where_a_file_is(cli, tmp_path, any_clip):
 def test_a_folder_that_may_not_be_written_to_is_refused(tmp_path, any_clip):
     folder = tmp_path / "locked"
     folder.mkdir(mode=0o555)
-    run = subprocess.run(
-        [sys.executable, "-m", "motioncheck.cli.main", "check", any_clip, *SQUATS, "-o", folder],
-        capture_output=True,
-        text=True,
-        cwd=ROOT,
-        check=False,
-        preexec_fn=obey_permissions,
-    )
+    run = run_python(OBEY_PERMISSIONS, "check", any_clip, *SQUATS, "-o", folder)
     assert run.returncode == 8, run.stderr
     assert "it is not allowed. Choose another folder with --out" in run.stderr
     assert len(run.stderr.strip().splitlines()) == 1
     assert list(folder.iterdir()) == []
-
-
-def obey_permissions() -> None:
-    """Take from the superuser, who may write everywhere, the right to do so."""
-    drop_from_bounding_set, dac_override = 24, 1  # linux/prctl.h, linux/capability.h
-    ctypes.CDLL(None).prctl(drop_from_bounding_set, dac_override, 0, 0, 0)
 
 
 @pytest.mark.model

@@ -17,7 +17,9 @@ pytestmark = [
 
 # Says on stdout when the named function is called for the fifth time, and how often in the end.
 WATCHED = """
-import atexit, importlib, sys
+import atexit, importlib, signal, sys
+# A shell that starts programs in the background makes them deaf to SIGINT.
+signal.signal(signal.SIGINT, signal.default_int_handler)
 place, name = sys.argv.pop(1), sys.argv.pop(1)
 owner = importlib.import_module(place)
 *path, last = name.split(".")
@@ -44,8 +46,6 @@ def interrupt(place, name, *words, **extra):
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
-        # A shell that starts programs in the background makes them deaf to SIGINT.
-        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler),
     )
     try:
         assert process.stdout is not None

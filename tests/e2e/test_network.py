@@ -13,17 +13,13 @@ pytestmark = pytest.mark.model
 
 # A socket of any kind, a look-up of a host, or a connection ends the program at once.
 WITHOUT_SOCKETS = """
-import os, socket, sys
-def refuse(*words, **options):
-    sys.stderr.write("network wanted\\n")
-    sys.stderr.flush()
-    os._exit(99)
-for name in ("socket", "create_connection", "getaddrinfo", "gethostbyname", "socketpair"):
-    setattr(socket, name, refuse)
-sys.addaudithook(
-    lambda event, _: refuse() if event.startswith("socket.") and event != "socket.gethostname"
-    else None
-)
+import os, sys
+def watch(event, _):
+    if event.startswith("socket."):
+        sys.stderr.write(event)
+        sys.stderr.flush()
+        os._exit(99)
+sys.addaudithook(watch)
 from motioncheck.cli.main import run
 run()
 """

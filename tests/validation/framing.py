@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 WIDEST_VIEW_DEG = 68.0
 NARROWEST_VIEW_DEG = 24.0
 WIDTH_SHARE = 0.92
+# How much of the picture's height is missing below where the feet are out of it.
+FEET_OUT_SHARE = 0.09
 BENCH_M = (1.3, 0.3, 0.46)
 BENCH_AWAY_M = 0.85
 
@@ -29,7 +31,7 @@ def frame_camera(item: Item, posed: Posed) -> Camera:
     for _ in range(12):
         camera = _improve(camera, outline, item.fill)
     if item.cover == "feet_out":
-        return _shift(camera, up=0.34)
+        return _shift(camera, up=0.5 - 0.5 * item.fill + FEET_OUT_SHARE)
     if item.cover == "side_out":
         return _shift(camera, across=0.30 if item.seed % 2 else -0.30)
     return camera

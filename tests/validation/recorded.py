@@ -27,9 +27,11 @@ PARTS = {"shoulder": "humerus", "elbow": "radius", "wrist": "hand", "hip": "femu
 # that occurs in a recording counts as a nearly straight leg.
 STRAIGHT_RATIO = 0.995
 # What a standing knee still reads too much then; deep bends are left as recorded. Degrees.
-STANDING_BEND_DEG, LEAVE_FROM_DEG, LEAVE_TO_DEG, SOFT_DEG = 16.0, 35.0, 90.0, 5.0
+STANDING_BEND_DEG, LEAVE_FROM_DEG, LEAVE_TO_DEG, SOFT_DEG = 12.0, 35.0, 90.0, 8.0
 # The floor lies where the lower foot is in this share of the frames of an excerpt.
 FLOOR_PERCENTILE = 25
+# Movements on the balls of the feet do not show where the foot is level.
+SPRINGY = ("jog", "jumping_jack")
 
 
 @dataclass(frozen=True)
@@ -98,10 +100,11 @@ class Recorded:
             for a, b in (("hip", "knee"), ("knee", "ankle"))
         )
         scale = STRAIGHT_RATIO * (thigh_m + shank_m) / np.percentile(reach, 99.5)
-        level = {s: self._foot_rise(whole, s) for s in SIDES}
         clock = np.arange(len(whole["left_hip"])) / RECORDED_HZ
         moments = self.time_s + excerpt.start_s
         p = {name: CubicSpline(clock, value)(moments) for name, value in whole.items()}
+        still = whole if excerpt.label in SPRINGY else p
+        level = {s: self._foot_rise(still, s) for s in SIDES}
         origin = np.append(_mid(p, "hip")[:, :2].mean(axis=0), floor_m)
         ankle_m = body.rest["left_ankle"][2] - body.rest_sole_z
         self.p = {name: scale * (value - origin) + [0, 0, ankle_m] for name, value in p.items()}
@@ -112,10 +115,10 @@ class Recorded:
         self._build_feet(level)
 
     @staticmethod
-    def _foot_rise(whole: dict[str, Array], side: str) -> float:
+    def _foot_rise(points: dict[str, Array], side: str) -> float:
         """Return how steeply the marker foot points up while it stands flat, degrees."""
-        v = whole[f"{side}_toe"] - whole[f"{side}_ankle"]
-        low = whole[f"{side}_ankle"][:, 2] < np.percentile(whole[f"{side}_ankle"][:, 2], 40)
+        v = points[f"{side}_toe"] - points[f"{side}_ankle"]
+        low = points[f"{side}_ankle"][:, 2] < np.percentile(points[f"{side}_ankle"][:, 2], 40)
         return float(np.median(np.degrees(np.arctan2(v[:, 2], np.hypot(v[:, 0], v[:, 1])))[low]))
 
     def _straighten(self, thigh_m: float, shank_m: float) -> None:

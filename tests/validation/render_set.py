@@ -4,7 +4,8 @@ Usage: ``python tests/validation/render_set.py --out DIR [--only NAME] [--limit 
 
 Frames go straight from the renderer to the pose model; no video is written. Every clip becomes
 one ``.npz`` file, written as soon as it is ready; ``README.md`` tells what is in it. Clips that
-are there already are left alone unless ``--again`` is given.
+are there already are left alone unless ``--again`` is given. ``--check`` renders nothing: it poses
+the bodies anew and says which files no longer hold what the present code would make.
 """
 
 from __future__ import annotations
@@ -25,7 +26,7 @@ sys.path[:0] = [str(ROOT), str(ROOT / "sample_clips_synthetic"), str(Path(__file
 
 import numpy as np  # noqa: E402
 import torch  # noqa: E402
-from bodies import Array, Body, Posed  # noqa: E402
+from bodies import SIDES, SUFFIX, Array, Body, Posed  # noqa: E402
 from framing import add_bench, focal_px, frame_camera, pitch_deg  # noqa: E402
 from items import ITEMS, Item  # noqa: E402
 from people import PEOPLE  # noqa: E402
@@ -44,6 +45,11 @@ if TYPE_CHECKING:
 MODEL = "full"
 NOISE_LEVELS = 3.0
 STILLS = 5
+SAME_M = 0.001
+# Bones whose upper ends are the joint centres inside the body; these keep their distances.
+CENTRES = {"shoulder": "upperarm01", "elbow": "lowerarm01", "wrist": "wrist",
+           "hip": "upperleg01", "knee": "lowerleg01", "ankle": "foot"}
+CENTRE_NAMES = tuple(f"{side}_{joint}" for joint in CENTRES for side in SIDES)
 # Where the set keeps numbers shorter than they are computed: 1/32 px, 1/8192 m.
 PX_STEPS, M_STEPS = 32, 8192
 
@@ -55,6 +61,12 @@ def pose_item(item: Item, body: Body, recordings: Path) -> tuple[Array, Posed]:
         return motion.time_s, solve(body, motion, motion.frames)
     motion, time_s = plan_drill(item.motion, body, seed=item.seed, rate_hz=item.rate_hz)
     return time_s, solve(body, motion, len(time_s))
+
+
+def joint_centres(posed: Posed) -> Array:
+    """Return the joint centres inside the body, shape (T, 12, 3), in the order of the names."""
+    bones = [f"{bone}.{SUFFIX[side]}" for bone in CENTRES.values() for side in SIDES]
+    return np.stack([posed.bones[bone] for bone in bones], axis=1)
 
 
 def draw_frames(
@@ -140,6 +152,7 @@ def make_item(item: Item, out: Path, recordings: Path, pictures: Path | None) ->
             world_m=_short(track["world_m"], M_STEPS),
             names=np.array(JOINT_NAMES), joints_m=_short(joints_m, M_STEPS),
             joints_px=_short(joints_px, PX_STEPS),
+            centre_names=np.array(CENTRE_NAMES), centres_m=_short(joint_centres(posed), M_STEPS),
             camera_m=np.array([place for place, _ in axes], dtype=np.float32),
             camera_axes=np.array([rows for _, rows in axes], dtype=np.float32),
             about=np.array(json.dumps(about)),
@@ -150,6 +163,16 @@ def make_item(item: Item, out: Path, recordings: Path, pictures: Path | None) ->
 
         write_stills(pictures / f"{item.name}.png", stills, joints_px, track["image_px"])
     return _summary(item, joints_px, track)
+
+
+def check_item(item: Item, out: Path, recordings: Path) -> bool:
+    """Return True if the truth in the file of a clip is what the present code gives."""
+    time_s, posed = pose_item(item, Body(PEOPLE[item.person]), recordings)
+    joints_m = np.stack([posed.points[name] for name in JOINT_NAMES], axis=1)
+    with np.load(out / f"{item.name}.npz") as file:
+        stored_s, stored_m = file["time_s"], file["joints_m"]
+    return (stored_m.shape == joints_m.shape and np.allclose(stored_s, time_s)
+            and bool(np.abs(stored_m - joints_m).max() < SAME_M))
 
 
 def _summary(item: Item, joints_px: Array, track: dict[str, Array]) -> str:
@@ -170,6 +193,7 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--only", metavar="NAME", help="only clips whose name contains this")
     parser.add_argument("--limit", type=int, help="at most this many clips")
     parser.add_argument("--again", action="store_true", help="also make clips that are there")
+    parser.add_argument("--check", action="store_true", help="only look for outdated files")
     parser.add_argument("--pictures", type=Path, help="folder for a few stills of each clip")
     parser.add_argument("--mocap", type=Path, default=ROOT.parent / "shared" / "data" / "mocap",
                         help="folder with the marker recordings")
@@ -179,6 +203,11 @@ def main(arguments: list[str] | None = None) -> int:
     if options.pictures:
         options.pictures.mkdir(parents=True, exist_ok=True)
     wanted = [item for item in ITEMS if options.only is None or options.only in item.name]
+    if options.check:
+        there = [item for item in wanted if (options.out / f"{item.name}.npz").exists()]
+        old = [item.name for item in there if not check_item(item, options.out, options.mocap)]
+        print(f"{len(there)} files, {len(old)} outdated", *old, sep="\n")
+        return int(bool(old))
     for item in wanted[: options.limit]:
         if (options.out / f"{item.name}.npz").exists() and not options.again:
             continue

@@ -1,0 +1,96 @@
+"""The sample clips against what is known about them: helpers of the acceptance tests.
+
+Every clip comes with ``NAME.truth.json``. Its times are those stored in the file; the program
+counts from the start of the video stream, so `load_truth` takes that start off.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import av
+import numpy as np
+import numpy.typing as npt
+from e2e_support import SAMPLES
+
+from motioncheck.pipeline import CheckOptions, CheckResult, check_clip
+from motioncheck.records import Event, Finding
+
+FloatArray = npt.NDArray[np.float64]
+
+# Planted fault -> the checks that are about it. The first is the one that has to notice it.
+CHECKS_OF_FAULT = {
+    "shallow": ("depth",),
+    "chest_down": ("trunk", "parallel"),
+    "heels_up": ("heels",),
+    "knees_in": ("knees_over_feet", "knee_line"),
+    "low_knee": ("knee_height",),
+    "short_kick": ("heel_to_seat",),
+    "bent_elbows": ("elbows_straight",),
+    "half_height_arms": ("arms_overhead",),
+    "uneven_arms": ("arms_even", "arms_overhead"),
+    "short_reach": ("reach",),
+    "bent_knees": ("knees_long",),
+}
+TURN_TOLERANCE_S = 0.15
+# Movements that rest at their turn: for 0.4 s the rendered body is within 3 % of its highest or
+# lowest position, and the planned turn is the middle of that rest. Any instant of it is a turn.
+WIDER_TURN_S = {"jumping-jacks": 0.25, "wide-stance-twist": 0.25}
+
+
+@dataclass(frozen=True)
+class Truth:
+    """What is known about a sample clip; times as the program counts them."""
+
+    name: str
+    movement: str
+    azimuth_deg: float
+    time_s: FloatArray
+    angles: dict[str, FloatArray]
+    reps: list[dict[str, Any]]
+
+    def at(self, measure: str, time_s: FloatArray) -> FloatArray:
+        return np.interp(time_s, self.time_s, self.angles[measure], left=np.nan, right=np.nan)
+
+
+def list_clips() -> list[str]:
+    manifest = json.loads((SAMPLES / "manifest.json").read_text("utf-8"))
+    return [Path(clip["file"]).stem for clip in manifest["clips"]]
+
+
+@cache
+def load_truth(name: str) -> Truth:
+    record = json.loads((SAMPLES / f"{name}.truth.json").read_text("utf-8"))
+    with av.open(str(SAMPLES / f"{name}.mp4")) as container:
+        stream = container.streams.video[0]
+        start_s = float((stream.start_time or 0) * stream.time_base)
+    times = ("start_s", "turn_s", "end_s")
+    return Truth(
+        name=name,
+        movement=record["movement"],
+        azimuth_deg=record["camera"]["azimuth_deg"],
+        time_s=np.array(record["time_s"]) - start_s,
+        angles={k: np.array(v, dtype=np.float64) for k, v in record["angles"].items()},
+        reps=[{**rep, **{key: rep[key] - start_s for key in times}} for rep in record["reps"]],
+    )
+
+
+def check_sample(name: str, cache_folder: Path) -> CheckResult:
+    """Check a sample clip; it is followed once per cache folder."""
+    options = CheckOptions(cache_folder=cache_folder)
+    return check_clip(SAMPLES / f"{name}.mp4", load_truth(name).movement, options=options)
+
+
+def noticed(event: Event, fault: str) -> Finding:
+    """Return the finding that should tell about a planted fault."""
+    return next(f for f in event.findings if f.check == CHECKS_OF_FAULT[fault][0])
+
+
+def false_misses(event: Event, planted: list[str]) -> list[str]:
+    """Return the checks a rep misses that none of its planted faults explains."""
+    explained = {check for fault in planted for check in CHECKS_OF_FAULT[fault]}
+    return [f.check for f in event.findings if f.verdict == "misses" and f.check not in explained]

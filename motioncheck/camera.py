@@ -64,12 +64,15 @@ def name_view(azimuth_deg: float) -> str:
 
 
 def _standing(track: CleanTrack) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
-    """Frames in which the hips are as high above both ankles as they get."""
-    hips = np.fmin(track.point("left_hip")[:, 1], track.point("right_hip")[:, 1])
+    """Frames in which the shoulders are as high above both ankles as they get.
+
+    Hips would not do: in a deep fold over straight legs they stay up.
+    """
+    shoulders = np.fmin(track.point("left_shoulder")[:, 1], track.point("right_shoulder")[:, 1])
     feet = np.fmin(track.point("left_ankle")[:, 1], track.point("right_ankle")[:, 1])
-    height = feet - hips
+    height = feet - shoulders
     if not np.isfinite(height).any():
-        return np.isfinite(hips)
+        return np.isfinite(shoulders)
     top = np.nanpercentile(height, 95.0)
     standing = np.nan_to_num(height, nan=-1.0) >= STANDING_SHARE * top
     return np.asarray(standing, dtype=np.bool_)

@@ -41,6 +41,7 @@ PLANES: Final = {
 # Codes that do not come from an error class.
 OTHER_CODES: Final = {
     0: "The clip was checked and the sheet is written, whatever the verdicts.",
+    9: "With `--strict`: checked and written, and at least one rep misses the standard.",
     130: "Stopped by the user (Ctrl-C); nothing was written.",
 }
 
@@ -213,18 +214,18 @@ def list_families() -> list[type[errors.MotionCheckError]]:
 
 def render_errors() -> str:
     """Return the page of exit codes, error classes and what to do next."""
-    rows: list[tuple[str, str, str]] = [("0", "", OTHER_CODES[0])]
-    rows += [
+    rows: list[tuple[str, str, str]] = [
         (str(c.exit_code), f"`{c.__name__}`", _code_meaning(c))
         for c in sorted(list_families(), key=lambda c: c.exit_code)
     ]
-    rows.append(("130", "", OTHER_CODES[130]))
+    rows += [(str(code), "", text) for code, text in OTHER_CODES.items()]
+    rows.sort(key=lambda row: int(row[0]))
     parts = [
         "# Errors and exit codes",
         NOTE,
         "A verdict is never an error: a clip full of misses ends with code 0. So is a check that "
         "the camera could not show; code 6 is for clips in which *nothing* could be measured. "
-        "With `--strict` a miss ends with code 1, after the sheet is written.",
+        "With `--strict` a miss ends with code 9, after the sheet is written.",
         "Every error says in one sentence what was expected, what was found, and what to do next. "
         "`-v` adds the details. Codes keep their meaning and are never used for something else.",
         "## Exit codes",
@@ -250,10 +251,7 @@ def render_errors() -> str:
 
 def _code_meaning(family: type[errors.MotionCheckError]) -> str:
     if family is errors.MotionCheckError:
-        return (
-            "With `--strict`: a rep misses the standard. Without it: a fault of the program "
-            "itself; please report it."
-        )
+        return "A fault of the program itself; please report it."
     return _first_sentence(family)
 
 

@@ -5,6 +5,9 @@ Exit codes are documented in ``docs/errors.md`` and never reused for something e
 
 from __future__ import annotations
 
+# Not an error: with --strict, at least one verdict is a miss.
+STRICT_MISS_CODE = 9
+
 
 class MotionCheckError(Exception):
     """Root of all errors that a user can meet.

@@ -4,27 +4,29 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+MINUS = "\N{MINUS SIGN}"
 
-def with_unit(value: float, unit: str, words: str = "") -> str:
+
+def with_unit(value: float, unit: str, *, digits: int = 0) -> str:
     """Return a number with its unit, rounded to what the measure can carry.
 
-    Degrees, rates and per cent are whole, ratios and seconds have two decimals. ``words`` says
-    what one unit of a ratio is.
+    Degrees, rates and per cent are whole unless ``digits`` asks for decimals, ratios and seconds
+    have two decimals.
     """
     if unit == "deg":
-        return f"{_whole(value)}°"
+        return f"{_fixed(value, digits)}°"
     if unit == "1/min":
-        return f"{_whole(value)}/min"
+        return f"{_fixed(value, digits)}/min"
     if unit == "%":
-        return f"{_whole(value)} %"
+        return f"{_fixed(value, digits)} %"
     if unit == "s":
         return f"{value:.2f} s"
-    return f"{value:.2f} {words}".rstrip()
+    return _fixed(value, 2)
 
 
-def _whole(value: float) -> str:
-    text = f"{value:.0f}"
-    return "0" if text == "-0" else text
+def _fixed(value: float, digits: int) -> str:
+    text = f"{value:.{digits}f}"
+    return (text.lstrip("-") if float(text) == 0.0 else text).replace("-", MINUS)
 
 
 def join_words(words: Sequence[str]) -> str:

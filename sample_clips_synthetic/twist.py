@@ -26,7 +26,7 @@ class Twist:
         self.side = per_rep(time_s, reps, [SIGN[rep.side] for rep in reps])
         short = [("short_reach" in rep.planted) for rep in reps]
         self.short = per_rep(time_s, reps, [float(s) for s in short])
-        pitch = [76.0 if s else 127.0 for s in short]
+        pitch = [self._fold_deg(rep) for rep in reps]
         self.pitch = per_rep(time_s, reps, [p + rng.uniform(-1.5, 1.5) for p in pitch])
         bend = [46.0 if "bent_knees" in rep.planted else 5.0 for rep in reps]
         self.knee = per_rep(time_s, reps, [b + rng.uniform(-1, 1) for b in bend])
@@ -38,6 +38,13 @@ class Twist:
         }
         self.sway = {name: sway(time_s, rng, size=size) for name, size in
                      (("x", 0.004), ("y", 0.004), ("trunk", 0.6), ("left", 1.5), ("right", 1.5))}
+
+    @staticmethod
+    def _fold_deg(rep: Rep) -> float:
+        """Return how far the trunk folds; bent knees bring the hand down with less of it."""
+        if "short_reach" in rep.planted:
+            return 76.0
+        return 108.0 if "bent_knees" in rep.planted else 127.0
 
     def __call__(self, measured: Measured) -> Targets:
         """Return the targets, given the sizes of the body in each frame."""

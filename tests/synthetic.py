@@ -105,17 +105,14 @@ def _leg(pose, side, outward):
     hip = _vector(0.0, outward * LENGTH_M["half_hips"], 0.0)
     knee = hip + LENGTH_M["thigh"] * _hanging(thigh, np.subtract(out, np.divide(bend, 2)), side)
     shank_ahead = np.negative(shank)
-    ankle = knee + LENGTH_M["shank"] * _hanging(
-        shank_ahead, np.add(out, np.divide(bend, 2)), side
-    )
+    ankle = knee + LENGTH_M["shank"] * _hanging(shank_ahead, np.add(out, np.divide(bend, 2)), side)
     foot, sole = LENGTH_M["foot"], -LENGTH_M["ankle_height"]
     heel_up = side_of(pose.heel_up_m, side)
     return {
         f"{side}_hip": hip,
         f"{side}_knee": knee,
         f"{side}_ankle": ankle,
-        f"{side}_heel": ankle
-        + _vector(-(1 - TOE_AHEAD_SHARE) * foot, 0.0, np.add(sole, heel_up)),
+        f"{side}_heel": ankle + _vector(-(1 - TOE_AHEAD_SHARE) * foot, 0.0, np.add(sole, heel_up)),
         f"{side}_toe": ankle + _vector(TOE_AHEAD_SHARE * foot, 0.0, sole),
     }
 
@@ -256,6 +253,4 @@ def jack_pose(share: np.ndarray, *, up_deg: float = 170.0, elbow_deg: float = 0.
 def knee_lift_pose(left: np.ndarray, right: np.ndarray, *, top_deg: float = 0.0) -> Pose:
     """Return high knees: the thigh is at ``top_deg`` above the horizontal where a share is 1."""
     lift = 90.0 - top_deg
-    return Pose(
-        thigh=(lift * left, lift * right), shank=(10.0 * left, 10.0 * right), elbow=90.0
-    )
+    return Pose(thigh=(lift * left, lift * right), shank=(10.0 * left, 10.0 * right), elbow=90.0)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pytest
 from hypothesis import assume, given
@@ -80,7 +82,9 @@ def test_a_reason_is_given_exactly_when_the_verdict_is_not_definite(
 
 def test_the_reason_of_a_close_call_gives_distance_and_uncertainty_with_units():
     near = judge_value(97.0, 5.0, comparison="at least", threshold=100.0)
-    assert near.reason == "3° from the limit, inside the uncertainty of ±5°"
+    assert re.fullmatch(
+        r"3(\.0)?° from the limit, inside the uncertainty of ±5(\.0)?°", near.reason
+    )
     between = judge_value(
         0.9, 0.02, comparison="at least", threshold=1.0, clear_miss=0.8, unit="ratio"
     )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import pytest
 from hypothesis import assume, given, settings
@@ -33,7 +35,7 @@ def points(dimensions):
 
 def apart(*chain, least=1.0):
     """Segments long enough for a direction to mean something."""
-    return all(np.linalg.norm(a - b) >= least for a, b in zip(chain, chain[1:], strict=False))
+    return all(np.linalg.norm(a - b) >= least for a, b in itertools.pairwise(chain))
 
 
 @given(points(3), points(3), points(3))

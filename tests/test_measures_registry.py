@@ -6,11 +6,20 @@ import math
 
 import numpy as np
 import pytest
-from synthetic import LENGTH_M, SHARE, TOE_AHEAD_SHARE, Pose, Scene, make_body, make_clean
-from synthetic import make_view, pose_points
+from synthetic import (
+    LENGTH_M,
+    SHARE,
+    TOE_AHEAD_SHARE,
+    Pose,
+    Scene,
+    make_body,
+    make_clean,
+    make_view,
+    pose_points,
+)
 
 from motioncheck.measures import REGISTRY, build_body, compute_table
-from motioncheck.measures.registry import PLANES, MeasureSpec, Registry
+from motioncheck.measures.registry import PLANES, Registry
 
 FROM_THE_SIDE, FROM_THE_FRONT = 90.0, 0.0
 LEG = SHARE["thigh"] + SHARE["shank"]
@@ -172,8 +181,7 @@ def test_a_column_name_leads_back_to_its_measure():
 
 
 def test_a_measure_cannot_be_registered_twice():
-    registry = Registry()
-    spec: MeasureSpec = REGISTRY["knee_flexion"]
-    registry.add(spec)
+    spec = REGISTRY["knee_flexion"]
+    assert Registry([spec]).names() == ("knee_flexion",)
     with pytest.raises(ValueError, match="'knee_flexion' is registered twice"):
-        registry.add(spec)
+        Registry([spec, spec])

@@ -149,9 +149,7 @@ def after_standing(value):
 
 @pytest.mark.parametrize("azimuth", range(-180, 180, 15))
 def test_heights_read_the_same_from_everywhere(azimuth):
-    pose = Pose(
-        trunk=after_standing(30.0), thigh=after_standing(40.0), shank=after_standing(10.0)
-    )
+    pose = Pose(trunk=after_standing(30.0), thigh=after_standing(40.0), shank=after_standing(10.0))
     side_on, turned = (
         compute_table(make_body(pose, a, frames=10)).values for a in (90.0, float(azimuth))
     )

@@ -123,9 +123,7 @@ LEAK_TABLE = [
 
 
 @pytest.mark.parametrize(("flexion", "yaw", "expected"), LEAK_TABLE)
-def test_a_turned_camera_leaks_flexion_into_the_knee_line_as_the_table_says(
-    flexion, yaw, expected
-):
+def test_a_turned_camera_leaks_flexion_into_the_knee_line_as_the_table_says(flexion, yaw, expected):
     half = flexion / 2
     leak = compute_valgus_leak_deg(np.array([90.0 - half]), np.array([half]), yaw)
     assert leak[0] == pytest.approx(expected, abs=0.06)

@@ -106,7 +106,8 @@ def solve(normal: Normal, factor: Factor) -> tuple[FloatArray, FloatArray]:
     first = cho_solve_banded((factor.band, True), normal.right.ravel(), check_finite=False)
     flat = normal.border.reshape(factor.frames * factor.size, -1)
     shared = np.linalg.solve(factor.schur, normal.right_shared - flat.T @ first)
-    return (first - factor.border_solved @ shared).reshape(factor.frames, factor.size), shared
+    frames = first - factor.border_solved @ shared
+    return frames.reshape(factor.frames, factor.size), np.asarray(shared, dtype=np.float64)
 
 
 def draw_samples(factor: Factor, count: int, seed: int) -> tuple[FloatArray, FloatArray]:
@@ -131,4 +132,4 @@ def draw_samples(factor: Factor, count: int, seed: int) -> tuple[FloatArray, Flo
         upper[bandwidth - k, k:] = factor.band[k, : size - k]
     frames = solve_banded((0, bandwidth), upper, noise, check_finite=False)
     frames -= factor.border_solved @ shared
-    return frames.T.reshape(count, factor.frames, factor.size), shared.T
+    return frames.T.reshape(count, factor.frames, factor.size), np.asarray(shared.T)

@@ -30,13 +30,17 @@ HIDDEN_SD: Final = 0.05
 # Depth by which the hips of the model's own standing body lie behind its ankles is the pitch of
 # the camera, all but this; rendered bodies, calibration half: intercept, slope, scatter, degrees.
 PITCH_CUE: Final = (4.2, 1.15, 4.0)
+# Scatter of the line from ankles to shoulders of a standing body about the vertical, degrees, seen
+# from the front and from the side, where it leans a little.
+PLUMB_FRONT_DEG: Final = 1.2
+PLUMB_SIDE_DEG: Final = 3.0
 # Height of the lens above the feet.
 CAMERA_HEIGHT_M: Final = 1.0
 CAMERA_HEIGHT_SD_M: Final = 0.4
 # Logarithm of the focal length in longer sides of the picture (phones: 0.75 for the main lens of
 # many, to 1.6 and more zoomed in); roll and pitch in radians.
 CAMERA_MEAN: Final = (float(np.log(1.2)), 0.0, 0.0)
-CAMERA_SD: Final = (0.40, float(np.radians(4.0)), float(np.radians(8.0)))
+CAMERA_SD: Final = (0.25, float(np.radians(4.0)), float(np.radians(8.0)))
 # A joint of a foot is planted when it moves less than this, in statures a second, and is as low
 # in the picture as it gets, within a share of stature.
 STILL_SPEED: Final = 0.10
@@ -53,7 +57,7 @@ FLOOR_PAIRS: Final = np.array(
     + [(JOINT[f"{s}_heel"], JOINT[f"{s}_toe"]) for s in ("left", "right")]
 )
 FLOOR_RISE_M: Final = np.array([0.0, 0.0, 0.0, 0.015, 0.015])
-FLOOR_SD_M: Final = np.array([0.015, 0.015, 0.015, 0.04, 0.04])
+FLOOR_SD_M: Final = np.array([0.02, 0.02, 0.02, 0.2, 0.2])
 FEET: Final = tuple(JOINT[f"{s}_{p}"] for s in ("left", "right") for p in ("ankle", "heel", "toe"))
 STRAIGHTENED: Final = tuple(i for i, g in enumerate(GROUPS) if g.name in ("thigh", "shank"))
 
@@ -82,33 +86,51 @@ class Evidence:
     upright: BoolArray
 
 
-def collect_evidence(track: CleanTrack, *, step: int) -> Evidence:
+@dataclass(frozen=True, slots=True)
+class Size:
+    """Stature of the person in longer sides of the picture, and in the model's own metres."""
+
+    picture: float
+    world: float
+
+
+def measure_size(track: CleanTrack) -> Size:
+    """Measure how large the person is in a whole clip; NaN where nobody was found."""
+    picture = track.image_px[:, LANDMARK_OF] / max(track.width_px, track.height_px)
+    world = track.world_m[:, LANDMARK_OF]
+    return Size(estimate_stature(picture), estimate_stature(world))
+
+
+def collect_evidence(track: CleanTrack, size: Size, *, step: int) -> Evidence:
     """Sample a cleaned track at the nodes of the fit and derive the rest.
 
     Parameters
     ----------
     track : CleanTrack
         Cleaned with a low visibility gate: hidden landmarks still help, with a large uncertainty.
+    size : Size
+        Of the whole clip that the track is part of.
     step : int
         Every how many frames there is a node.
     """
     rows = slice(0, None, step)
     time_s = track.time_s[rows]
-    size = float(max(track.width_px, track.height_px))
+    long_side = float(max(track.width_px, track.height_px))
     middle = np.array([track.width_px, track.height_px]) / 2.0
-    picture = (track.image_px[rows][:, LANDMARK_OF] - middle) / size
+    picture = (track.image_px[rows][:, LANDMARK_OF] - middle) / long_side
     world = track.world_m[rows][:, LANDMARK_OF]
     seen = track.visibility[rows][:, LANDMARK_OF]
-    stature = estimate_stature(picture)
+    stature = size.picture
     hidden = np.clip((0.9 - seen) / 0.8, 0.0, 1.0)
     planted = find_planted(picture, time_s, stature)
     carried = np.vstack([planted[:1], planted])
     both = carried[:, JOINT["left_ankle"]] * carried[:, JOINT["right_ankle"]]
-    scale = STATURE_M / estimate_stature(world)
+    scale = STATURE_M / size.world
     upright = find_upright(picture)
     pitch, pitch_sd = expected_pitch(world, upright)
     camera_mean, camera_sd = np.array(CAMERA_MEAN), np.array(CAMERA_SD)
     camera_mean[2], camera_sd[2] = pitch, pitch_sd
+    camera_mean[1], camera_sd[1] = expected_roll(picture, world, upright)
     on = int(both.sum())
     bone_hidden = np.maximum(hidden[:, BONES[:, 0]], hidden[:, BONES[:, 1]])
     return Evidence(
@@ -166,6 +188,28 @@ def expected_pitch(world: FloatArray, upright: BoolArray) -> tuple[float, float]
         return mean, sd
     intercept, slope, scatter = np.radians(PITCH_CUE[0]), PITCH_CUE[1], np.radians(PITCH_CUE[2])
     cue = intercept + slope * float(np.median(np.arctan2(line[:, 2], -line[:, 1])))
+    share = sd**2 / (sd**2 + scatter**2)
+    return mean + share * (cue - mean), float(scatter * np.sqrt(share))
+
+
+def expected_roll(
+    picture: FloatArray, world: FloatArray, upright: BoolArray
+) -> tuple[float, float]:
+    """Return roll and standard deviation, radians, from the plumb line of the standing body."""
+    mean, sd = CAMERA_MEAN[1], CAMERA_SD[1]
+    shoulders = picture[:, JOINT["left_shoulder"]] + picture[:, JOINT["right_shoulder"]]
+    ankles = picture[:, JOINT["left_ankle"]] + picture[:, JOINT["right_ankle"]]
+    line = (shoulders - ankles)[upright]
+    across = (world[:, JOINT["left_shoulder"]] - world[:, JOINT["right_shoulder"]])[upright]
+    known = np.isfinite(line).all(axis=-1) & np.isfinite(across).all(axis=-1)
+    if known.sum() < MIN_UPRIGHT:
+        return mean, sd
+    line, across = line[known], across[known]
+    side = float(
+        np.median(np.abs(across[:, 2]) / np.maximum(np.linalg.norm(across, axis=-1), 1e-6))
+    )
+    scatter = np.radians(np.hypot(PLUMB_FRONT_DEG * np.sqrt(1 - side**2), PLUMB_SIDE_DEG * side))
+    cue = float(np.median(np.arctan2(-line[:, 0], -line[:, 1])))
     share = sd**2 / (sd**2 + scatter**2)
     return mean + share * (cue - mean), float(scatter * np.sqrt(share))
 
@@ -237,13 +281,13 @@ def estimate_bend(picture: FloatArray, stature: float) -> FloatArray:
     typical = np.sqrt(total / np.maximum(known.sum(axis=0), 1))
     metres = np.where(known.any(axis=0), typical, 0.01 * stature) / stature * STATURE_M
     overall = float(np.median(metres))
-    return np.maximum(np.maximum(metres, 0.5 * overall), 0.002)
+    return np.asarray(np.maximum(np.maximum(metres, 0.5 * overall), 0.002))
 
 
-def first_guess(evidence: Evidence, track: CleanTrack, *, step: int) -> State:
+def first_guess(evidence: Evidence, track: CleanTrack, size: Size, *, step: int) -> State:
     """Place the model's own 3-D body at the depth that its size in the picture asks for."""
     world = track.world_m[::step][:, LANDMARK_OF]
-    scale = STATURE_M / estimate_stature(world)
+    scale = STATURE_M / size.world
     focal = float(np.exp(evidence.camera_mean[0]))
     distance = focal * STATURE_M / evidence.stature_units
     depth = _fill(world[..., 2]) * scale + distance

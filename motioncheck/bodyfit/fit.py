@@ -97,9 +97,7 @@ class FitResult:
         return self.state.joints + frames.reshape(count, -1, COUNT, 3), shared
 
 
-def build_equations(
-    evidence: Evidence, state: State, earlier: SharedPrior | None = None
-) -> Normal:
+def build_equations(evidence: Evidence, state: State, earlier: SharedPrior | None = None) -> Normal:
     """Collect all terms at a state."""
     normal = Normal.empty(len(state.joints), SIZE, SHARED)
     up = state.up()
@@ -163,9 +161,7 @@ def descend(
     return FitResult(state, factorise(normal, 1e-9), normal.cost, done)
 
 
-def fit_body(
-    evidence: Evidence, start: State, *, earlier: SharedPrior | None = None
-) -> FitResult:
+def fit_body(evidence: Evidence, start: State, *, earlier: SharedPrior | None = None) -> FitResult:
     """Find the most plausible body: descend, mirror limbs where that is cheaper, descend again."""
     first = descend(evidence, choose_mirrors(evidence, start), earlier=earlier)
     second = descend(evidence, choose_mirrors(evidence, first.state), earlier=earlier)

@@ -38,7 +38,12 @@ def add_contact(normal: Normal, state: State, planted: FloatArray, sd: float) ->
 
 
 def add_floor(
-    normal: Normal, state: State, pairs: FloatArray, on: FloatArray, rise: FloatArray, sd: FloatArray
+    normal: Normal,
+    state: State,
+    pairs: FloatArray,
+    on: FloatArray,
+    rise: FloatArray,
+    sd: FloatArray,
 ) -> None:
     """Planted feet stand on one level floor.
 
@@ -89,7 +94,7 @@ def add_balance(
     sd: FloatArray,
     wanted: FloatArray,
 ) -> None:
-    """The centre of mass stays over the feet.
+    """Keep the centre of mass over the feet.
 
     Parameters
     ----------
@@ -127,7 +132,7 @@ def add_balance(
 def add_camera_height(
     normal: Normal, state: State, weights: FloatArray, height: float, sd: FloatArray
 ) -> None:
-    """The lens is about as high above the feet as phones stand or are held.
+    """Keep the lens about as high above the feet as phones stand or are held.
 
     Parameters
     ----------

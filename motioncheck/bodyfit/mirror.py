@@ -1,6 +1,6 @@
 """Mirrored limbs: one camera cannot tell whether a bone points towards it or away.
 
-For each limb both signs of depth of both bones are weighed against the joint's limits, the
+For each leg both signs of depth of both bones are weighed against the joint's limits, the
 model's own depth, contact and continuity, and the cheapest path through time is taken.
 """
 
@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+import numpy.typing as npt
 
 from motioncheck.bodyfit.axes import find_ahead, find_right
 from motioncheck.bodyfit.evidence import Evidence
@@ -17,8 +18,9 @@ from motioncheck.bodyfit.model import BONES, GROUP_OF, JOINT
 from motioncheck.bodyfit.terms import State
 from motioncheck.records.arrays import FloatArray
 
+IndexArray = npt.NDArray[np.intp]
+
 SIGNS: Final = ((-1, -1), (-1, 1), (1, -1), (1, 1))
-DEPTH_SD_SHARE: Final = 1.0
 WALL_SD: Final = 0.02
 BACK_SD_M: Final = 0.08
 BACK_REACH_M: Final = 0.15
@@ -36,29 +38,28 @@ class Limb:
     middle: int
     last: int
     led: tuple[int, ...]
-    hinge: bool
 
 
 def _limbs() -> tuple[Limb, ...]:
-    limbs = []
-    for s in ("left", "right"):
-        led = (JOINT[f"{s}_heel"], JOINT[f"{s}_toe"])
-        limbs.append(
-            Limb(JOINT[f"{s}_hip"], JOINT[f"{s}_knee"], JOINT[f"{s}_ankle"], led, hinge=True)
+    """Return the legs; for arms the model's own depth is the better guide (rendered bodies)."""
+    return tuple(
+        Limb(
+            JOINT[f"{s}_hip"],
+            JOINT[f"{s}_knee"],
+            JOINT[f"{s}_ankle"],
+            (JOINT[f"{s}_heel"], JOINT[f"{s}_toe"]),
         )
-        limbs.append(
-            Limb(JOINT[f"{s}_shoulder"], JOINT[f"{s}_elbow"], JOINT[f"{s}_wrist"], (), hinge=False)
-        )
-    return tuple(limbs)
+        for s in ("left", "right")
+    )
 
 
 LIMBS: Final = _limbs()
 
 
 def choose_mirrors(evidence: Evidence, state: State) -> State:
-    """Return the state with every limb on the cheaper side of each mirror.
+    """Return the state with every leg on the cheaper side of each mirror.
 
-    Positions in the picture stay; only depths of knees, ankles, elbows and wrists change.
+    Positions in the picture stay; only depths of knees, ankles and feet change.
     """
     joints = state.joints.copy()
     right, ahead = find_right(joints), find_ahead(joints, state.up())
@@ -83,7 +84,7 @@ def _place_limb(
         tries.append((middle, last))
         cost = _depth_cost(evidence, joints[:, limb.first], middle, upper)
         cost += _depth_cost(evidence, middle, last, lower)
-        cost += _wall_cost(joints[:, limb.first], middle, last, right, ahead, hinge=limb.hinge)
+        cost += _wall_cost(joints[:, limb.first], middle, last, right, ahead)
         costs.append(np.minimum(cost, HIGHEST_COST))
     depths = np.array([[m[:, 2], e[:, 2]] for m, e in tries])  # (4, 2, T)
     path = find_path(np.array(costs).T, depths.transpose(2, 0, 1), _drift(evidence, limb))
@@ -114,9 +115,7 @@ def _step_out(
     return np.asarray(ray * ((b + sign * root) / a)[:, None])
 
 
-def _depth_cost(
-    evidence: Evidence, start: FloatArray, end: FloatArray, bone: int
-) -> FloatArray:
+def _depth_cost(evidence: Evidence, start: FloatArray, end: FloatArray, bone: int) -> FloatArray:
     sd = evidence.depth_sd[:, bone]
     gap = (start[:, 2] - end[:, 2] - np.nan_to_num(evidence.depth[:, bone])) / sd
     known = np.isfinite(evidence.depth[:, bone])
@@ -129,26 +128,22 @@ def _wall_cost(
     last: FloatArray,
     right: FloatArray,
     ahead: FloatArray,
-    *,
-    hinge: bool,
 ) -> FloatArray:
     behind = np.einsum("ta,ta->t", middle - first, ahead) + BACK_REACH_M
     cost = 0.5 * (np.minimum(behind, 0.0) / BACK_SD_M) ** 2
-    if hinge:
-        bend = np.einsum("ta,ta->t", np.cross(first - middle, last - middle), right)
-        cost = cost + 0.5 * (np.minimum(bend + 0.003, 0.0) / WALL_SD) ** 2
-    return np.asarray(cost)
+    bend = np.einsum("ta,ta->t", np.cross(first - middle, last - middle), right)
+    return np.asarray(cost + 0.5 * (np.minimum(bend + 0.003, 0.0) / WALL_SD) ** 2)
 
 
 def _drift(evidence: Evidence, limb: Limb) -> FloatArray:
-    """Standard deviation of the step in depth of the middle and the last joint, (T - 1, 2)."""
+    """Return the sd of the steps in depth of the middle and the last joint, (T - 1, 2)."""
     gap = np.diff(evidence.time_s)
     planted = evidence.planted[:, limb.last] > 0
     last = np.where(planted, PLANTED_DRIFT_M_S, DRIFT_M_S)
     return np.stack([DRIFT_M_S * gap, last * gap], axis=1)
 
 
-def find_path(costs: FloatArray, depths: FloatArray, drift: FloatArray) -> np.ndarray:
+def find_path(costs: FloatArray, depths: FloatArray, drift: FloatArray) -> IndexArray:
     """Find the cheapest path through states over time (dynamic programming).
 
     Parameters

@@ -65,8 +65,8 @@ GROUPS: Final[tuple[BoneGroup, ...]] = (
         0.04,
         0.030,
     ),
-    BoneGroup("upper arm", _pair("shoulder", "elbow"), 0.163, 0.05, 0.012),
-    BoneGroup("forearm", _pair("elbow", "wrist"), 0.144, 0.05, 0.012),
+    BoneGroup("upper arm", _pair("shoulder", "elbow"), 0.159, 0.03, 0.012),
+    BoneGroup("forearm", _pair("elbow", "wrist"), 0.142, 0.03, 0.012),
     BoneGroup("thigh", _pair("hip", "knee"), 0.239, 0.03, 0.012),
     BoneGroup("shank", _pair("knee", "ankle"), 0.240, 0.03, 0.010),
     BoneGroup("heel", _pair("ankle", "heel"), 0.042, 0.15, 0.010),
@@ -86,10 +86,10 @@ DEPTH_SD_OF: Final[dict[str, float]] = {
     "hip width": 0.04,
     "trunk": 0.12,
     "trunk diagonal": 0.12,
-    "upper arm": 0.12,
-    "forearm": 0.15,
-    "thigh": 0.10,
-    "shank": 0.18,
+    "upper arm": 0.075,
+    "forearm": 0.09,
+    "thigh": 0.06,
+    "shank": 0.12,
     "heel": 0.06,
     "foot": 0.09,
     "instep": 0.09,
@@ -121,7 +121,7 @@ def _centre_of_mass() -> FloatArray:
         ):
             weight[JOINT[f"{side}_{a}"]] += mass * (1.0 - share)
             weight[JOINT[f"{side}_{b}"]] += mass * share
-    return weight / weight.sum()
+    return np.asarray(weight / weight.sum(), dtype=np.float64)
 
 
 CENTRE_OF_MASS: Final = _centre_of_mass()

@@ -114,8 +114,8 @@ def add_projection(
     """
     place = state.joints if offset is None else state.joints + offset
     x, z = place[..., :2], place[..., 2:]
-    focal = np.exp(state.log_focal)
-    seen = np.isfinite(picture).all(axis=-1)
+    focal = float(np.exp(state.log_focal))
+    seen = np.asarray(np.isfinite(picture).all(axis=-1))
     spot = focal * x / z
     residual = np.where(seen[..., None], (spot - np.nan_to_num(picture)) / sd[..., None], 0.0)
     weight, cost = _huber(residual)
@@ -182,9 +182,7 @@ def add_length_prior(normal: Normal, state: State) -> None:
     normal.right_shared[SCALE_GROUPS] -= drift / SCALE_SD * share
 
 
-def add_camera_prior(
-    normal: Normal, state: State, means: FloatArray, sds: FloatArray
-) -> None:
+def add_camera_prior(normal: Normal, state: State, means: FloatArray, sds: FloatArray) -> None:
     """Focal length, roll and pitch are those of a phone on a shelf or in a hand.
 
     Parameters
@@ -222,9 +220,7 @@ def shared_vector(state: State) -> FloatArray:
     return np.concatenate([state.log_length, [state.log_focal, state.roll, state.pitch]])
 
 
-def add_depth_prior(
-    normal: Normal, state: State, depth: FloatArray, sd: FloatArray
-) -> None:
+def add_depth_prior(normal: Normal, state: State, depth: FloatArray, sd: FloatArray) -> None:
     """Differences of depth along bones follow the model's own, weakly.
 
     Parameters

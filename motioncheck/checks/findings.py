@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from motioncheck.checks.moments import MISSING, Reading, read_measure
+from motioncheck.checks.moments import ANY_TIME, MISSING, Reading, Span, read_measure
 from motioncheck.checks.timing import read_event_time, read_set_time
 from motioncheck.checks.verdict import Ruling, judge_value
 from motioncheck.measures import REGISTRY, judge_plane
@@ -47,10 +47,17 @@ def check_events(
         replace(
             event,
             measures=read_all(table, event),
-            findings=tuple(check_event(event, c, table, view) for c in checks),
+            findings=tuple(check_event(event, c, table, view, free_s=free) for c in checks),
         )
-        for event in events
+        for event, free in zip(events, find_free_spans(events), strict=True)
     )
+
+
+def find_free_spans(events: Sequence[Event]) -> list[Span]:
+    """Return for each event the end of the one before and the start of the one after."""
+    before = [ANY_TIME[0], *(e.end_s for e in events[:-1])]
+    after = [*(e.start_s for e in events[1:]), ANY_TIME[1]]
+    return list(zip(before[: len(events)], after[: len(events)], strict=True))
 
 
 def read_all(table: MeasureTable, event: Event) -> dict[str, Value]:
@@ -73,15 +80,16 @@ def _round(number: float) -> float | None:
     return round(number, 3) if math.isfinite(number) else None
 
 
-def check_event(event: Event, check: Check, table: MeasureTable, view: CameraView) -> Finding:
-    """Check one event against one line of the standard."""
+def check_event(
+    event: Event, check: Check, table: MeasureTable, view: CameraView, *, free_s: Span = ANY_TIME
+) -> Finding:
+    """Check one event against one line of the standard; ``free_s`` as in `read_measure`."""
     judgement, blind = choose_judgement(check, view)
     if blind is not None:
         return _finding(check, judgement, "both", MISSING, Ruling("not visible", blind.reason))
-    options: list[tuple[Side, Reading]] = [
-        (side, _read(judgement, side, event, table)) for side in _sides(judgement, event, view)
-    ]
-    ruled = [(side, r, _rule(judgement, r)) for side, r in options]
+    sides = _sides(judgement, event, view)
+    readings = [_read(judgement, side, event, table, free_s) for side in sides]
+    ruled = [(s, r, _rule(judgement, r)) for s, r in zip(sides, readings, strict=True)]
     side, reading, ruling = min(ruled, key=lambda item: SEVERITY[item[2].verdict])
     ruling = _suspect_camera(judgement, event, table, ruling)
     return _finding(check, judgement, side, reading, ruling)
@@ -118,13 +126,15 @@ def _sides(judgement: Judgement, event: Event, view: CameraView) -> tuple[Side, 
     return ("left", "right")
 
 
-def _read(judgement: Judgement, side: Side, event: Event, table: MeasureTable) -> Reading:
+def _read(
+    judgement: Judgement, side: Side, event: Event, table: MeasureTable, free_s: Span
+) -> Reading:
     measure = judgement.measure
     if REGISTRY[measure].compute is None:
         reading = read_event_time(measure, event, table)
     elif judgement.side == "difference":
         pair = [
-            read_measure(table, f"{measure}_{s}", event, judgement.moment)
+            read_measure(table, f"{measure}_{s}", event, judgement.moment, free_s=free_s)
             for s in ("left", "right")
         ]
         reading = Reading(
@@ -132,7 +142,7 @@ def _read(judgement: Judgement, side: Side, event: Event, table: MeasureTable) -
         )
     else:
         column = measure if side == "both" else f"{measure}_{side}"
-        reading = read_measure(table, column, event, judgement.moment)
+        reading = read_measure(table, column, event, judgement.moment, free_s=free_s)
     return Reading(abs(reading.value), reading.uncertainty) if judgement.absolute else reading
 
 

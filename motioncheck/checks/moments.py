@@ -30,10 +30,14 @@ class Reading:
     uncertainty: float
 
 
+Span = tuple[float, float]
+ANY_TIME: Span = (-float("inf"), float("inf"))
 MISSING = Reading(float("nan"), float("nan"))
 
 
-def read_measure(table: MeasureTable, column: str, event: Event, moment: str) -> Reading:
+def read_measure(
+    table: MeasureTable, column: str, event: Event, moment: str, *, free_s: Span = ANY_TIME
+) -> Reading:
     """Read one column of the table at a moment of an event.
 
     Parameters
@@ -45,6 +49,9 @@ def read_measure(table: MeasureTable, column: str, event: Event, moment: str) ->
     moment : str
         ``turn``, ``start``, ``end`` (short averages at that instant), or ``max``, ``min``,
         ``mean``, ``range``, ``spread`` over the whole event.
+    free_s : (float, float)
+        From the end of the event before to the start of the one after: the rest that is read at
+        ``start`` and ``end`` does not reach beyond.
 
     Returns
     -------
@@ -52,22 +59,24 @@ def read_measure(table: MeasureTable, column: str, event: Event, moment: str) ->
         NaN when the column is empty there, or when less than 60 % of a whole event was seen.
     """
     values, bands = table.values[column], table.uncertainty[column]
-    chosen = _window(table.time_s, event, moment)
+    chosen = _window(table.time_s, event, moment, free_s)
     if moment in ("turn", "start", "end"):
         return _average(values[chosen], bands[chosen])
     return _over_event(values[chosen], bands[chosen], moment)
 
 
 def _window(
-    time_s: FloatArray, event: Event, moment: str
+    time_s: FloatArray, event: Event, moment: str, free_s: Span
 ) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
     if moment == "turn":
         half = min(TURN_LIMIT_S, TURN_SHARE * (event.end_s - event.start_s))
         centre, before, after = event.turn_s, half, half
     elif moment == "start":
-        centre, before, after = event.start_s, REST_S, 0.0
+        centre, after = event.start_s, 0.0
+        before = min(REST_S, max(event.start_s - free_s[0], 0.0))
     elif moment == "end":
-        centre, before, after = event.end_s, 0.0, REST_S
+        centre, before = event.end_s, 0.0
+        after = min(REST_S, max(free_s[1] - event.end_s, 0.0))
     else:
         return (time_s >= event.start_s) & (time_s <= event.end_s)
     inside = (time_s >= centre - before) & (time_s <= centre + after)

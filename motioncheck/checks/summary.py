@@ -83,9 +83,20 @@ def _headline(
         return f"{total}, {len(to_fix)} to work on: {list_reps(to_fix)}."
     if any(f.verdict == "misses" for f in set_findings):
         return f"{total}. No single rep misses the standard; the set as a whole does."
-    if counts["too close to call"] == 0:
-        return f"{total}. Every check that could be seen meets the standard."
-    return f"{total}. None misses the standard; some checks are too close to call."
+    return f"{total}. {_seen_of(events, set_findings)}"
+
+
+def _seen_of(events: Sequence[Event], set_findings: Sequence[Finding]) -> str:
+    """Say how many of the checks could be seen when none of them is missed."""
+    verdicts: dict[str, set[Verdict]] = {}
+    for finding in [*(f for e in events for f in e.findings), *set_findings]:
+        verdicts.setdefault(finding.check, set()).add(finding.verdict)
+    seen = [v for v in verdicts.values() if v != {"not visible"}]
+    close = any("too close to call" in v for v in seen)
+    result = "none is missed, some are too close to call" if close else "none is missed"
+    if len(seen) == len(verdicts):
+        return f"Of {len(seen)} checks {result}."
+    return f"Only {len(seen)} of {len(verdicts)} checks could be seen from here; {result}."
 
 
 def _best(events: Sequence[Event], set_findings: Sequence[Finding], standard: Standard) -> str:
@@ -155,7 +166,8 @@ def compute_tempo(events: Sequence[Event], standard: Standard) -> Tempo:
     """Compute mean times of lowering, pause, rising, and rest between reps, in seconds.
 
     Lowering and rising are None for movements without a lowering phase. The pause is None when no
-    rep pauses; the rest is the time from the end of a rep to the start of the next of any side.
+    rep pauses; the rest is the time from the end of a rep to the start of the next, None for
+    alternating sides, which overlap.
     """
     if not events:
         return Tempo(None, None, None, None, None, None)
@@ -163,6 +175,7 @@ def compute_tempo(events: Sequence[Event], standard: Standard) -> Tempo:
     outs = [e.phases[0].end_s - e.phases[0].start_s for e in events]
     backs = [e.phases[2].end_s - e.phases[2].start_s for e in events]
     pauses = [e.phases[1].end_s - e.phases[1].start_s for e in events]
+    alternating = standard.split.sides == "alternating"
     rests = [b.start_s - a.end_s for a, b in itertools.pairwise(events)]
     steps = np.diff([e.turn_s for e in events])
     first_lowers = lowering == "first"
@@ -170,7 +183,7 @@ def compute_tempo(events: Sequence[Event], standard: Standard) -> Tempo:
         lowering_s=None if lowering == "none" else _mean(outs if first_lowers else backs),
         pause_s=_mean(pauses) if any(p > 0 for p in pauses) else None,
         rising_s=None if lowering == "none" else _mean(backs if first_lowers else outs),
-        rest_s=_mean([max(r, 0.0) for r in rests]),
+        rest_s=None if alternating else _mean([max(r, 0.0) for r in rests]),
         cycle_s=round(float(np.median(steps)), 3) if len(steps) else None,
         reps_per_min=round(60.0 / float(np.median(steps)), 1) if len(steps) else None,
     )
@@ -235,7 +248,8 @@ def compute_side_differences(
     """Compare left and right at the turn for each sided measure of the standard.
 
     Alternating drills compare left reps with right reps (the working limb); others compare the
-    two sides within the reps. The uncertainty combines the guard band and the scatter of the reps.
+    two sides within the reps. Compared are medians, as in the checks of the set. The uncertainty
+    combines the guard band and the scatter of the reps.
     """
     alternating = standard.split.sides == "alternating"
     rows = []
@@ -263,7 +277,7 @@ def _side_values(
 
 def _compare_sides(measure: str, sides: list[list[tuple[float, float]]]) -> SideDifference:
     spec = REGISTRY[measure]
-    means = [float(np.mean([v for v, _ in s])) for s in sides]
+    means = [float(np.median([v for v, _ in s])) for s in sides]
     errors = [float(np.var([v for v, _ in s], ddof=1) / len(s)) for s in sides]
     band = max(float(np.mean([u for _, u in s])) for s in sides)
     difference = means[0] - means[1]

@@ -51,8 +51,8 @@ def judge_value(
     if abs(gain) < uncertainty:
         return Ruling(
             "too close to call",
-            f"{with_unit(abs(gain), unit)} from the limit, inside the uncertainty of "
-            f"±{with_unit(uncertainty, unit)}",
+            f"{with_unit(abs(gain), unit, digits=1)} from the limit, inside the uncertainty of "
+            f"±{with_unit(uncertainty, unit, digits=1)}",
         )
     if gain >= 0:
         return Ruling("meets")

@@ -20,7 +20,8 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     epilog=(
         "Exit codes: 0 checked, 2 usage, 3 clip unreadable, 4 standard invalid, 5 missing part, "
-        "6 nothing measurable, 7 history, 8 output. It measures; it does not diagnose."
+        "6 nothing measurable, 7 history, 8 output, 9 a miss with --strict. "
+        "It measures; it does not diagnose."
     ),
 )
 movements_app = typer.Typer(
@@ -94,7 +95,7 @@ def check(
         bool, typer.Option("--replace", help="Overwrite results of another clip.")
     ] = False,
     strict: Annotated[
-        bool, typer.Option("--strict", help="Exit with code 1 when a rep misses the standard.")
+        bool, typer.Option("--strict", help="Exit with code 9 when a rep misses the standard.")
     ] = False,
     verbose: Annotated[
         bool, typer.Option("--verbose", "-v", help="Show details of errors.")
@@ -122,7 +123,9 @@ def check(
     )
     misses = run_check(request)
     if strict and misses:
-        raise typer.Exit(1)
+        from motioncheck.errors import STRICT_MISS_CODE
+
+        raise typer.Exit(STRICT_MISS_CODE)
 
 
 @movements_app.callback()

@@ -51,7 +51,8 @@ def print_standard(movement: str, folder: Path | None) -> None:
 def describe_check(check: Check) -> str:
     """Return measure, moment, limit and plane of a check in words."""
     spec = REGISTRY[check.measure]
-    limit = f"{check.comparison} {with_unit(check.threshold, check.unit, spec.unit_words)}"
+    value = with_unit(check.threshold, check.unit)
+    limit = f"{check.comparison} {value} {spec.unit_words}".rstrip()
     clear = (
         f", a clear miss beyond {with_unit(check.clear_miss, check.unit)}"
         if check.clear_miss is not None

@@ -15,7 +15,7 @@ from motioncheck.units import wrap_deg
 # A segment seen at an angle looks shorter, never longer, so a high percentile over the clip is
 # its length; the very top is left out because noise lives there.
 LENGTH_PERCENTILE = 90.0
-# "Standing" = hips within 4 % of the highest they usually get above the supporting foot.
+# "Standing" = within 4 % of the highest that hips and shoulders usually get above the foot.
 STANDING_SHARE = 0.96
 
 
@@ -130,7 +130,18 @@ def lower_ankle_y(points: FloatArray) -> FloatArray:
 
 
 def find_standing(points: FloatArray) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
-    """Find frames in which the hips are about as high above the supporting foot as they get."""
-    height = compute_hip_height_px(points)
+    """Find frames in which hips and shoulders are about as high above the foot as they get.
+
+    Hips alone would count a deep fold over straight legs; where no shoulder is seen they decide.
+    """
+    foot = lower_ankle_y(points)
+    left, right = (points[:, INDEX[f"{side}_shoulder"], 1] for side in ("left", "right"))
+    shoulders = mean_seen(left, right)
+    hips_up = _near_top(compute_hip_height_px(points), unseen=False)
+    return np.asarray(hips_up & _near_top(foot - shoulders, unseen=True))
+
+
+def _near_top(height: FloatArray, *, unseen: bool) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
     top = percentile_seen(height, 95.0)
-    return np.asarray(np.nan_to_num(height, nan=-1.0) >= STANDING_SHARE * top, dtype=np.bool_)
+    near = np.nan_to_num(height, nan=-1.0) >= STANDING_SHARE * top
+    return np.asarray(np.where(np.isfinite(height), near, unseen), dtype=np.bool_)

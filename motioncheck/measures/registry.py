@@ -6,7 +6,7 @@ exist as ``<id>_left`` and ``<id>_right``; left and right are the person's own.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Literal
 
@@ -73,16 +73,14 @@ class MeasureSpec:
 
 
 class Registry:
-    """All measures by id, in the order in which they were registered."""
+    """All measures by id, in the given order; an id can be used once only."""
 
-    def __init__(self) -> None:
+    def __init__(self, specs: Iterable[MeasureSpec]) -> None:
         self._specs: dict[str, MeasureSpec] = {}
-
-    def add(self, spec: MeasureSpec) -> None:
-        """Add a measure; an id can be used once only."""
-        if spec.id in self._specs:
-            raise ValueError(f"measure {spec.id!r} is registered twice")
-        self._specs[spec.id] = spec
+        for spec in specs:
+            if spec.id in self._specs:
+                raise ValueError(f"measure {spec.id!r} is registered twice")
+            self._specs[spec.id] = spec
 
     def __getitem__(self, measure: str) -> MeasureSpec:
         return self._specs[measure]

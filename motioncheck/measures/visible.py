@@ -16,6 +16,7 @@ FRONTAL_LIMIT_DEG = 35.0
 # Flexion leaks into the frontal-plane knee angle: 10 degrees of false valgus at 90 degrees of
 # flexion for every 5 degrees of turn. Beyond this limit no verdict can survive.
 STRICT_LIMIT_DEG = 12.0
+QUARTER_FROM_DEG = 75.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,4 +88,7 @@ def _advice(wanted: str, off_deg: float) -> str:
     )
     if math.isnan(off_deg):
         return f"Film it {where}."
-    return f"Film it {where}: move the phone about {off_deg:.0f}° around the athlete."
+    if off_deg > QUARTER_FROM_DEG:
+        return f"Film it {where}: move the phone a quarter turn around the athlete."
+    rounded = max(10, 10 * round(off_deg / 10.0))
+    return f"Film it {where}: move the phone about {rounded}° around the athlete."

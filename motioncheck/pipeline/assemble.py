@@ -160,13 +160,14 @@ def _how_measured(
         "Angles are seen angles in the plane of the picture, not joint angles from a laboratory. "
         "A verdict inside the uncertainty of its value is too close to call.",
     ]
-    checks = (c for c in standard.check if c.enabled)
-    used = dict.fromkeys(choose_judgement(c, analysis.view)[0].measure for c in checks)
+    chosen = [choose_judgement(c, analysis.view) for c in standard.check if c.enabled]
+    used = dict.fromkeys(judgement.measure for judgement, blind in chosen if blind is None)
     for measure in used:
         spec = REGISTRY[measure]
+        words = f" {spec.unit_words}" if spec.unit == "ratio" else ""
         lines.append(
             f"{spec.title}: {spec.formula} ({spec.sign}); "
-            f"±{with_unit(spec.guard, spec.unit, spec.unit_words)} in a square view."
+            f"±{with_unit(spec.guard, spec.unit)}{words} in a square view."
         )
     return tuple(lines)
 
@@ -176,9 +177,9 @@ def _view_line(analysis: Analysis) -> str:
     if not math.isfinite(view.azimuth_deg):
         return "Which way the body faces the lens could not be told."
     return (
-        f"Seen from: {view.view}, camera {view.azimuth_deg:.0f}° ± "
-        f"{view.azimuth_uncertainty_deg:.0f}° around the body (0° in front, +90° on the "
-        "person's left)."
+        f"Seen from: {view.view}, camera {with_unit(view.azimuth_deg, 'deg')} ± "
+        f"{with_unit(view.azimuth_uncertainty_deg, 'deg')} around the body (0° in front, "
+        "+90° on the person's left)."
     )
 
 
@@ -188,6 +189,6 @@ def _tilt_line(analysis: Analysis) -> str:
         return "The tilt of the phone could not be told: too little quiet standing was seen."
     state = "corrected" if view.tilt_corrected else "within what cannot be told, not corrected"
     return (
-        f"Tilt of the phone from a standing body: {view.tilt_deg:.1f}° ± "
-        f"{view.tilt_uncertainty_deg:.1f}°, {state}."
+        f"Tilt of the phone from a standing body: {with_unit(view.tilt_deg, 'deg', digits=1)} ± "
+        f"{with_unit(view.tilt_uncertainty_deg, 'deg', digits=1)}, {state}."
     )

@@ -55,8 +55,8 @@ def get_track(
 ) -> Extracted:
     """Return the track of a clip, from the cache when it was followed before.
 
-    With several people in the picture the choice of the athlete depends on the movement, so such
-    a track is kept for this movement only.
+    With several people, together or one after the other, the choice of the athlete depends on the
+    movement, so such a track is kept for this movement only.
     """
     key = make_key(clip, options)
     crowd_key = replace(key, variant=standard.id)
@@ -67,7 +67,7 @@ def get_track(
             if kept is not None:
                 return Extracted(kept, None, known)
     track, report = _follow(path, clip, standard, options, spool=spool, on_progress=on_progress)
-    used = crowd_key if track.people > 1 else key
+    used = crowd_key if track.people > 1 or track.jumps_cut else key
     if cache:
         cache.put(used, track)
         cache.prune(CACHE_LIMIT_BYTES)

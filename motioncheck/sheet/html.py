@@ -81,7 +81,6 @@ def _summary_parts(sheet: Sheet) -> dict[str, Any]:
     return {
         "facts": view.facts(sheet),
         "cues": view.cue_lines(sheet.summary),
-        "to_fix": view.fix_line(sheet.summary),
         "groups": view.rep_groups(sheet),
         "spots": view.blind_spots(sheet),
         "blind_line": view.blind_line(sheet),

@@ -12,7 +12,6 @@ from motioncheck.sheet.words import (
     event_word,
     join_words,
     limit_text,
-    numbers_text,
     plural,
     reps_text,
     seconds_text,
@@ -362,7 +361,7 @@ def tempo_lines(summary: Summary) -> tuple[tuple[str, str], ...]:
         ("Pause", t.pause_s),
         ("Rising", t.rising_s),
         ("Pause between reps", t.rest_s),
-        ("One rep, start to start", t.cycle_s),
+        ("From turn to turn", t.cycle_s),
     )
     lines = [(name, seconds_text(value, 2)) for name, value in parts if value is not None]
     if t.reps_per_min is not None:
@@ -384,8 +383,3 @@ def facts(sheet: Sheet) -> tuple[str, ...]:
         for part in (join_words(counts) + sides, seconds_text(sheet.clip.duration_s), view)
         if part and part != "–"
     )
-
-
-def fix_line(summary: Summary) -> str:
-    """Return which reps to work on first, in words."""
-    return numbers_text(summary.reps_to_fix)

@@ -136,6 +136,4 @@ def _event(number: int, cycle: Cycle, side: Side, rule: SplitRule) -> Event:
             Phase(back, cycle.turn_s, cycle.end_s),
         )
     notes = () if cycle.complete else ("It was cut off by the edge of what was filmed.",)
-    return Event(
-        "rep", number, side, cycle.start_s, cycle.turn_s, cycle.end_s, phases, notes=notes
-    )
+    return Event("rep", number, side, cycle.start_s, cycle.turn_s, cycle.end_s, phases, notes=notes)

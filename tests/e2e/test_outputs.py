@@ -186,9 +186,9 @@ def test_an_annotated_clip_of_an_earlier_check_does_not_stay(cli, tmp_path, squa
     assert "The annotated clip of the earlier check was removed" in run.out
 
 
-def test_strict_ends_with_code_1_after_a_miss_and_still_writes_the_sheet(cli, tmp_path):
+def test_strict_ends_with_code_9_after_a_miss_and_still_writes_the_sheet(cli, tmp_path):
     clip = edit_clip(SAMPLES / "squat_side_faults.mp4", tmp_path / "faults.mp4", until_s=4.5)
-    assert cli("check", clip, "-m", "air-squat", "--strict").code == 1
+    assert cli("check", clip, "-m", "air-squat", "--strict").code == 9
     verdicts = [f for e in read_sheet(tmp_path / "faults.check")["events"] for f in e["findings"]]
     assert any(f["verdict"] == "misses" and f["cue"] for f in verdicts)
     assert cli("check", clip, "-m", "air-squat").code == 0

@@ -14,6 +14,7 @@ from acceptance import (
     noticed,
 )
 
+from motioncheck.pipeline.crowd import CROWD_NOTE
 from motioncheck.standards import load_standards
 
 # These three show reps of both kinds, side and front, planted faults, and a variable rate.
@@ -68,3 +69,10 @@ def test_planted_faults_that_this_camera_can_show_are_called_misses(shared_cache
     for event, rep in zip(sheet.events, load_truth("squat_side_faults").reps, strict=True):
         for fault in rep["planted"]:
             assert noticed(event, fault).verdict == "misses", fault
+
+
+@pytest.mark.slow
+@pytest.mark.model
+def test_the_sheet_says_how_other_people_in_the_picture_are_shown(shared_cache):
+    assert CROWD_NOTE in check_sample("two_people", shared_cache).sheet.how_measured
+    assert CROWD_NOTE not in check_sample("squat_side_clean", shared_cache).sheet.how_measured

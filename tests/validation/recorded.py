@@ -30,6 +30,7 @@ STRAIGHT_RATIO = 0.995
 STANDING_BEND_DEG, LEAVE_FROM_DEG, LEAVE_TO_DEG, SOFT_DEG = 12.0, 35.0, 90.0, 8.0
 # The floor lies where the lower foot is in this share of the frames of an excerpt.
 FLOOR_PERCENTILE = 25
+FLAT_BELOW_M = 0.02
 # Movements on the balls of the feet do not show where the foot is level.
 SPRINGY = ("jog", "jumping_jack")
 
@@ -180,14 +181,20 @@ class Recorded:
     def _build_feet(self, level: dict[str, float]) -> None:
         self.feet, self.toe_bend = {}, {}
         for side in SIDES:
-            toes = self._toes(side)
-            line = self.p[f"{side}_ankle"] - self.p[f"{side}_hip"]
+            ankle = self.p[f"{side}_ankle"]
             rise = np.radians(level[side])
+            toes = self._toes(side)
+            level_toes = np.append(unit(toes[:, :2]) * np.cos(rise), 0 * toes[:, 2:], axis=1)
+            level_toes[:, 2] = np.sin(rise)
+            # An ankle as low as it gets means a foot that lies flat, whatever the markers say.
+            height = ankle[:, 2] - np.percentile(ankle[:, 2], FLOOR_PERCENTILE)
+            share = ease((height - FLAT_BELOW_M) / FLAT_BELOW_M)[:, None]
+            toes = _steady(share * toes + (1 - share) * level_toes)
             flat = np.array([0.0, -np.cos(rise), np.sin(rise)])
-            frame = limb_frame(toes, np.cross(self.poles[side], line))
+            frame = limb_frame(toes, np.cross(self.poles[side], ankle - self.p[f"{side}_hip"]))
             self.feet[side] = frame @ limb_frame(flat, LEFT).T
             down = level[side] - np.degrees(np.arcsin(np.clip(toes[:, 2], -1, 1)))
-            near = ease((0.32 - self.p[f"{side}_ankle"][:, 2]) / 0.12)
+            near = ease((0.32 - ankle[:, 2]) / 0.12)
             self.toe_bend[side] = near * np.clip(down, 0, 45)
 
     def _clearance(self, measured: Measured, side: str) -> Array:

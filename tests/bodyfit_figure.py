@@ -35,8 +35,8 @@ def squat_joints(knee_deg: Array, trunk_deg: Array) -> Array:
         across = np.array([0.0, 0.0, out])
         ankle = np.array([0.0, 0.09, 0.0]) + across * LENGTH["hip width"] / 2
         joints[:, JOINT[f"{side}_ankle"]] = ankle
-        joints[:, JOINT[f"{side}_heel"]] = ankle + [-0.045, -0.055, 0.0]
-        joints[:, JOINT[f"{side}_toe"]] = ankle + [0.196, -0.07, 0.0]
+        joints[:, JOINT[f"{side}_heel"]] = ankle + np.array([-0.045, -0.055, 0.0])
+        joints[:, JOINT[f"{side}_toe"]] = ankle + np.array([0.196, -0.07, 0.0])
         joints[:, JOINT[f"{side}_knee"]] = ankle + line(0.4 * knee, LENGTH["shank"])
         hip = joints[:, JOINT[f"{side}_knee"]] + line(-0.6 * knee, LENGTH["thigh"])
         joints[:, JOINT[f"{side}_hip"]] = hip
@@ -67,7 +67,7 @@ def film_squat(
     *,
     seconds: float = 8.0,
     noise_m: float = 0.006,
-    depth_noise_m: float = 0.03,
+    depth_noise_m: float = 0.02,
     seed: int = 0,
     depth_m: float = 3.5,
 ) -> Scene:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from bodyfit_figure import change, film_squat
@@ -27,7 +29,7 @@ def test_fit_recovers_a_squat_from_any_azimuth(azimuth_deg: float) -> None:
         assert rmse(measure(body, f"knee_flexion_{side}").value, scene.knee_deg) < 6.0
     assert rmse(measure(body, "trunk_inclination").value, scene.trunk_deg) < 6.0
     assert abs((body.azimuth_deg - azimuth_deg + 180) % 360 - 180) < 8.0
-    assert abs(body.tilt_deg) < 2.0
+    assert abs(body.tilt_deg) < 3.0
     assert abs(body.pitch_deg) < 5.0
 
 
@@ -56,7 +58,7 @@ def test_windows_cover_every_node_and_overlap(nodes: int) -> None:
     assert windows[0].start == 0
     assert windows[-1].stop == nodes
     assert all(w.stop - w.start <= room.WINDOW_NODES for w in windows)
-    for a, b in zip(windows[:-1], windows[1:], strict=True):
+    for a, b in pairwise(windows):
         assert a.stop - b.start == room.OVERLAP_NODES
 
 
@@ -153,3 +155,16 @@ def test_nobody_in_the_clip_is_an_error_of_its_own() -> None:
     )
     with pytest.raises(NoPersonError, match="expected a body"):
         fit_track(empty)
+
+
+def test_nobody_for_a_second_is_bridged_with_a_wide_standard_error() -> None:
+    scene = film_squat(60.0)
+    image, world = np.array(scene.track.image_px), np.array(scene.track.world_m)
+    seen = np.array(scene.track.visibility)
+    gone = slice(50, 65)
+    image[gone] = world[gone] = np.nan
+    seen[gone] = 0.0
+    body = fit_track(change(scene.track, image_px=image, world_m=world, visibility=seen))
+    se = measure(body, "knee_flexion_left").se
+    assert np.isfinite(body.joints_m).all()
+    assert se[57] > 1.5 * np.median(se[:40])

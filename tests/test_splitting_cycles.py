@@ -223,6 +223,17 @@ def test_a_limb_hidden_at_rest_does_not_cut_off_its_repetitions():
     np.testing.assert_allclose([c.turn_s for c in found], drill.turns_s, atol=0.1)
 
 
+def test_a_limb_that_hides_on_its_way_back_finishes_its_rep_but_a_body_that_leaves_does_not():
+    drill = make_drill(*(np.full(3, v) for v in (1.0, 0.5, 0.5, 0.1, 0.8)))
+    gone = (drill.time_s > drill.turns_s[2]) & (drill.signal < 0.6)
+    signal = np.where(gone | (drill.time_s > drill.turns_s[2] + 0.5), np.nan, drill.signal)
+    body = np.ones(len(signal), dtype=bool)
+    hidden = find_cycles(drill.time_s, signal, rule=RULE, present=body)
+    left = find_cycles(drill.time_s, signal, rule=RULE, present=np.isfinite(signal))
+    assert [c.complete for c in hidden] == [True, True, True]
+    assert [c.complete for c in left] == [True, True, False]
+
+
 @given(st.lists(st.floats(-5.0, 5.0), min_size=2, max_size=60), st.floats(0.01, 3.0))
 def test_turns_alternate_and_are_parted_by_more_than_the_ripple(values, ripple):
     x = np.array(values)

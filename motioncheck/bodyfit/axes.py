@@ -7,7 +7,8 @@ import numpy as np
 from motioncheck.bodyfit.model import COUNT, JOINT, OFFSETS_M
 from motioncheck.records.arrays import FloatArray
 
-HIP_WEIGHT, SHOULDER_WEIGHT = 1.0, 0.4
+# Of the line of the shoulders against that of the hips; shoulders turn on the pelvis.
+SHOULDER_WEIGHT = 0.4
 
 
 def unit(vectors: FloatArray) -> FloatArray:
@@ -16,12 +17,14 @@ def unit(vectors: FloatArray) -> FloatArray:
     return np.asarray(vectors / np.maximum(length, 1e-9))
 
 
-def find_right(joints: FloatArray) -> FloatArray:
+def find_right(joints: FloatArray, *, shoulder_weight: float = SHOULDER_WEIGHT) -> FloatArray:
     """Return the person's right as a unit vector, from hips and shoulders.
 
     Parameters
     ----------
     joints : ndarray, shape (..., K, 3)
+    shoulder_weight : float
+        Of shoulders against hips.
 
     Returns
     -------
@@ -29,7 +32,7 @@ def find_right(joints: FloatArray) -> FloatArray:
     """
     hips = joints[..., JOINT["right_hip"], :] - joints[..., JOINT["left_hip"], :]
     shoulders = joints[..., JOINT["right_shoulder"], :] - joints[..., JOINT["left_shoulder"], :]
-    return unit(HIP_WEIGHT * hips + SHOULDER_WEIGHT * shoulders)
+    return unit(hips + shoulder_weight * shoulders)
 
 
 def find_ahead(joints: FloatArray, up: FloatArray) -> FloatArray:

@@ -26,9 +26,14 @@ NODES_PER_PERIOD: Final = 2.5
 WINDOW_NODES: Final = 600
 OVERLAP_NODES: Final = 30
 MIN_NODES: Final = 5
+# While standing, hips and shoulders face the same way, and the wider line tells it better.
+FACING_SHOULDER_WEIGHT: Final = 1.0
 # Errors of landmarks last for several nodes, which the equations take for independent: standard
 # errors are wider by this much; from coverage on rendered bodies, calibration half.
 WIDEN: Final = 2.5
+# Errors of roll and pitch that the equations do not know of, degrees; from the same clips.
+EXTRA_ROLL_DEG: Final = 1.0
+EXTRA_PITCH_DEG: Final = 2.5
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -204,6 +209,9 @@ def _join(results: list[FitResult], seed: int) -> _Draws:
             [joints[:, :-OVERLAP_NODES], blend, here[:, OVERLAP_NODES:]], axis=1
         )
     assert joints is not None
+    extra = np.radians([EXTRA_ROLL_DEG, EXTRA_PITCH_DEG])
+    rng = np.random.default_rng(seed + len(results))
+    shared[1:, [ROLL, PITCH]] += extra * rng.standard_normal((SAMPLES, 2))
     return _Draws(joints, shared)
 
 
@@ -221,7 +229,8 @@ def person_axes(joints: FloatArray, up: FloatArray, upright: BoolArray) -> Float
     -------
     axes : ndarray, shape (3, 3)
     """
-    rights = find_right(joints[upright] if upright.any() else joints)
+    standing = joints[upright] if upright.any() else joints
+    rights = find_right(standing, shoulder_weight=FACING_SHOULDER_WEIGHT)
     level = rights.mean(axis=0)
     right = unit(level - (level @ up) * up)
     return np.stack([np.cross(up, right), up, right])

@@ -25,7 +25,7 @@ from motioncheck.records.arrays import FloatArray
 BoolArray = npt.NDArray[np.bool_]
 
 # Error of a landmark that is well seen, as a share of stature; rendered bodies, calibration half.
-LANDMARK_SD: Final = 0.008
+LANDMARK_SD: Final = 0.010
 HIDDEN_SD: Final = 0.05
 # Depth by which the hips of the model's own standing body lie behind its ankles is the pitch of
 # the camera, all but this; rendered bodies, calibration half: intercept, slope, scatter, degrees.
@@ -48,10 +48,10 @@ LOW_SHARE: Final = 0.05
 # A leg looks stretched when its ends are as far apart as they get; this much less is no longer it.
 STRETCHED_SHARE: Final = 0.985
 REACH_SD_M: Final = 0.006
-# Upright: hips within 3 % of the highest they get; at least this many nodes to learn from.
+# Upright: hips and shoulders within 3 % of the highest they get; at least this many nodes to learn from.
 UPRIGHT_SHARE: Final = 0.97
 MIN_UPRIGHT: Final = 4
-BALANCE_SD_M: Final = 0.08
+BALANCE_SD_M: Final = 0.05
 FLOOR_PAIRS: Final = np.array(
     [(JOINT[f"left_{p}"], JOINT[f"right_{p}"]) for p in ("heel", "toe", "ankle")]
     + [(JOINT[f"{s}_heel"], JOINT[f"{s}_toe"]) for s in ("left", "right")]
@@ -153,12 +153,20 @@ def collect_evidence(track: CleanTrack, size: Size, *, step: int) -> Evidence:
 
 
 def find_upright(picture: FloatArray) -> BoolArray:
-    """Find nodes of upright standing: hips as high above both feet as they get, shape (T,)."""
+    """Find nodes of upright standing, shape (T,).
+
+    There hips and shoulders are as high above both feet as they get.
+    """
     y = picture[..., 1]
-    hips = (y[:, JOINT["left_hip"]] + y[:, JOINT["right_hip"]]) / 2.0
     feet = np.fmin(y[:, JOINT["left_ankle"]], y[:, JOINT["right_ankle"]])
-    height = np.nan_to_num(feet - hips, nan=-1.0)
-    return np.asarray(height >= UPRIGHT_SHARE * np.percentile(height, 95.0), dtype=np.bool_)
+    upright = np.ones(len(y), dtype=np.bool_)
+    for part in ("hip", "shoulder"):
+        middle = (y[:, JOINT[f"left_{part}"]] + y[:, JOINT[f"right_{part}"]]) / 2.0
+        height = np.nan_to_num(feet - middle, nan=-np.inf)
+        known = height[np.isfinite(height)]
+        highest = float(np.percentile(known, 95.0)) if len(known) else np.inf
+        upright &= height >= UPRIGHT_SHARE * highest
+    return upright
 
 
 def find_stretched(picture: FloatArray, stature: float) -> FloatArray:
@@ -258,7 +266,7 @@ def find_planted(picture: FloatArray, time_s: FloatArray, stature: float) -> Flo
     """Find steps between nodes in which a joint of a foot stays where it is, shape (T - 1, K)."""
     step = np.linalg.norm(np.diff(picture, axis=0), axis=-1)
     speed = step / np.diff(time_s)[:, None] / stature
-    still = np.zeros_like(speed)
+    still = np.zeros(speed.shape)
     for joint in FEET:
         y = picture[:, joint, 1]
         if not np.isfinite(y).any():

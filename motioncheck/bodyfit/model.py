@@ -57,13 +57,13 @@ def _pair(a: str, b: str) -> tuple[tuple[str, str], ...]:
 GROUPS: Final[tuple[BoneGroup, ...]] = (
     BoneGroup("shoulder width", (("left_shoulder", "right_shoulder"),), 0.200, 0.06, 0.025),
     BoneGroup("hip width", (("left_hip", "right_hip"),), 0.117, 0.06, 0.010),
-    BoneGroup("trunk", _pair("shoulder", "hip"), 0.300, 0.04, 0.030),
+    BoneGroup("trunk", _pair("shoulder", "hip"), 0.300, 0.04, 0.015),
     BoneGroup(
         "trunk diagonal",
         (("left_shoulder", "right_hip"), ("right_shoulder", "left_hip")),
         0.338,
         0.04,
-        0.030,
+        0.015,
     ),
     BoneGroup("upper arm", _pair("shoulder", "elbow"), 0.159, 0.03, 0.012),
     BoneGroup("forearm", _pair("elbow", "wrist"), 0.142, 0.03, 0.012),

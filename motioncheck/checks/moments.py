@@ -20,6 +20,7 @@ MIN_SEEN = 0.6
 # A largest or smallest value can be taken from part of the rep.
 MIN_SEEN_EXTREME = 0.4
 EXTREME_SHARE = 0.05
+TRIM_SHARE = 0.2
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,12 +101,18 @@ def _over_event(values: FloatArray, bands: FloatArray, moment: str) -> Reading:
         return MISSING
     seen, band = values[ok], float(np.mean(bands[ok]))
     if moment == "mean":
-        return Reading(float(np.mean(seen)), band)
+        return Reading(_trimmed_mean(seen), band)
     if moment == "range":
         return Reading(float(np.ptp(seen)), band * float(np.sqrt(2.0)))
     if moment == "spread":
         return Reading(float(np.std(seen)), band)
     return _extreme(seen, bands[ok], largest=moment == "max")
+
+
+def _trimmed_mean(seen: FloatArray) -> float:
+    """Mean of the middle 60 %, so that a short loss of the body in a rep decides nothing."""
+    cut = int(TRIM_SHARE * len(seen))
+    return float(np.mean(np.sort(seen)[cut : len(seen) - cut]))
 
 
 def _extreme(seen: FloatArray, bands: FloatArray, *, largest: bool) -> Reading:

@@ -97,9 +97,17 @@ def leave_out_walking(track: CleanTrack) -> CleanTrack:
         int(away.sum()),
     )
     image, world = np.array(track.image_px), np.array(track.world_m)
+    visibility = np.array(track.visibility)
     image[away] = np.nan
     world[away] = np.nan
-    return replace(track, image_px=image, world_m=world, steps=(*track.steps, step))
+    visibility[away] = 0.0
+    return replace(
+        track,
+        image_px=image,
+        world_m=world,
+        visibility=visibility,
+        steps=(*track.steps, step),
+    )
 
 
 def _usual(size: FloatArray) -> float:

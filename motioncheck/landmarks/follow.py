@@ -27,6 +27,7 @@ from motioncheck.landmarks.choice import (
 )
 from motioncheck.landmarks.linking import Person
 from motioncheck.landmarks.model import PoseModel, bundle_sha256
+from motioncheck.landmarks.overlap import dim_overlapped
 from motioncheck.landmarks.sightings import Sighting
 from motioncheck.landmarks.watching import FrameLike, OpenModel, Progress, Seen, Watcher
 from motioncheck.records import LandmarkTrack
@@ -201,7 +202,8 @@ def _conclude(seen: Seen, options: FollowOptions, empty: _EmptyTrack) -> Landmar
     people = max(count_together(persons), 1)
     notes = [_say_choice(athlete, people, options)] if people > 1 else []
     notes += [_say_jumps(jumps)] if jumps else []
-    return empty.fill(seen, athlete, notes=notes, jumps_cut=len(jumps), people=people)
+    track = empty.fill(seen, athlete, notes=notes, jumps_cut=len(jumps), people=people)
+    return dim_overlapped(track, [person for person in found if person is not athlete])
 
 
 def _say_choice(athlete: Person, people: int, options: FollowOptions) -> str:

@@ -8,7 +8,7 @@ import numpy as np
 
 from motioncheck.camera import estimate_view
 from motioncheck.checks import check_events, check_set, find_blind_spots, summarise
-from motioncheck.cleaning import clean_track, leave_out_walking
+from motioncheck.cleaning import clean_track, leave_out_impossible, leave_out_walking
 from motioncheck.errors import InputError, LowVisibilityError, NoPersonError, NoRepsError
 from motioncheck.measures import REGISTRY, BodyPicture, build_body, compute_table
 from motioncheck.records import (
@@ -20,6 +20,7 @@ from motioncheck.records import (
     MeasureTable,
     Summary,
 )
+from motioncheck.skeleton import INDEX
 from motioncheck.splitting import BoolArray, CycleRule, SplitRule, Timeline, split_reps
 from motioncheck.standards import Standard
 
@@ -141,14 +142,17 @@ def make_split_rule(standard: Standard) -> SplitRule:
 def _measure(
     track: LandmarkTrack, standard: Standard
 ) -> tuple[CleanTrack, CameraView, BodyPicture, MeasureTable]:
-    clean = leave_out_walking(clean_track(hide_outside(track), cutoff_hz=standard.cutoff_hz))
+    clean = clean_track(hide_outside(track), cutoff_hz=standard.cutoff_hz)
+    clean = leave_out_impossible(leave_out_walking(clean))
     view = estimate_view(clean)
     body = build_body(clean, view)
     return clean, view, body, compute_table(body)
 
 
 def _present(body: BodyPicture) -> BoolArray:
-    return np.asarray(np.isfinite(body.mid("hip")[:, 0]), dtype=np.bool_)
+    """Where somebody was found at all, whether or not the landmarks can be used."""
+    hips = [INDEX["left_hip"], INDEX["right_hip"]]
+    return np.asarray(body.track.visibility[:, hips].max(axis=1) > 0.05, dtype=np.bool_)
 
 
 def _require_signal(body: BodyPicture, table: MeasureTable, standard: Standard) -> None:

@@ -19,6 +19,8 @@ RIPPLE_SHARE = 0.30
 # there to where the speed falls below this share of its peak (common practice, no source).
 EDGE_SHARE = 0.05
 SLOW_SHARE = 0.10
+# From this long a rest at the turn on, the turn is its middle.
+REST_AT_TURN_S = 0.2
 # The stretch around the turn that counts as "at the turn".
 TURN_SHARE = 0.02
 # First and last rep are unfinished when the signal never came within this share of rest.
@@ -210,7 +212,7 @@ def _cycles_in(
             size = reach
         if size < smallest and not cut:
             continue
-        cycle = _measure(t, x, (left, peak, right), complete=not cut)
+        cycle = _measure(t, x, (left, peak, right), rest=rest, complete=not cut)
         if cycle.end_s - cycle.start_s <= rule.max_time_s:
             cycles.append(cycle)
     return cycles
@@ -251,12 +253,16 @@ def _argmin(x: FloatArray, a: int, b: int) -> int:
     return a + int(np.argmin(x[a : b + 1]))
 
 
-def _measure(t: FloatArray, x: FloatArray, where: tuple[int, int, int], *, complete: bool) -> Cycle:
+def _measure(
+    t: FloatArray, x: FloatArray, where: tuple[int, int, int], *, rest: float, complete: bool
+) -> Cycle:
     left, peak, right = where
-    up, down = x[peak] - x[left], x[peak] - x[right]
+    # A single wild value below rest must not move the edges of the rep there.
+    from_low, to_low = max(x[left], rest), max(x[right], rest)
+    up, down = x[peak] - from_low, x[peak] - to_low
     speed = np.abs(np.gradient(x, t))
-    start = _last_crossing(t, x, left, peak, x[left] + EDGE_SHARE * up)
-    end = _first_crossing(t, x, peak, right, x[right] + EDGE_SHARE * down)
+    start = _last_crossing(t, x, left, peak, from_low + EDGE_SHARE * up)
+    end = _first_crossing(t, x, peak, right, to_low + EDGE_SHARE * down)
     hold_from = _last_crossing(t, x, left, peak, x[peak] - EDGE_SHARE * up)
     hold_to = _first_crossing(t, x, peak, right, x[peak] - EDGE_SHARE * down)
     out, back = (start, hold_from), (hold_to, end)
@@ -265,6 +271,8 @@ def _measure(t: FloatArray, x: FloatArray, where: tuple[int, int, int], *, compl
     hold_to = _until_slow(t, speed, back, hold_to, float(t[peak]))
     end = _until_slow(t, speed, back, end, float(t[right]))
     turn = _turn_time(t, x, where)
+    if hold_to - hold_from >= REST_AT_TURN_S:
+        turn = (hold_from + hold_to) / 2.0
     hold_from, hold_to = min(hold_from, turn), max(hold_to, turn)
     return Cycle(start, turn, end, hold_from, hold_to, float(max(up, down)), complete)
 

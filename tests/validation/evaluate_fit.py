@@ -101,13 +101,16 @@ def wrap(angle: Array | float) -> Array:
 def evaluate_clip(path: Path) -> Outcome:
     """Fit one clip and compare."""
     about, track, joints, camera = read_clip(path)
-    # The person faces -y and z is up; left is +x.
-    truth = compute_all(np.stack([-joints[..., 1], joints[..., 2], -joints[..., 0]], axis=-1))
+    # z is up, and the camera is at an azimuth from -y, towards +x. Recorded people do not always
+    # face -y: the truth is taken along the way they face while they stand, like the fit.
+    facing = person_axes(joints, np.array([0.0, 0.0, 1.0]), find_upright(-joints[..., [0, 2]]))
+    truth = compute_all(joints @ facing.T)
     begun = time.process_time()
     body = fit_track(track)
     cpu_s = time.process_time() - begun
     measured = measure_all(body)
-    azimuth = about["camera"]["azimuth_deg"]
+    turned = float(np.degrees(np.arctan2(facing[0, 0], -facing[0, 1])))
+    azimuth = float(wrap(about["camera"]["azimuth_deg"] - turned))
     ways = {
         "picture": from_picture(track, azimuth),
         "world": from_world(track),
@@ -123,15 +126,15 @@ def evaluate_clip(path: Path) -> Outcome:
         for way in errors.values():
             legs = [c for c in COLUMNS if c.startswith(("thigh", "shank"))]
             way |= {f"{c} {TURN}": way[c][turn] for c in legs}
-    return Outcome(about, errors, covered, compare_camera(body, about, camera),
+    return Outcome(about, errors, covered, compare_camera(body, about, camera, azimuth),
                    cpu_s / (len(track.time_s) * EXTRACTION_S))
 
 
-def compare_camera(body: Body, about: dict, axes: Array) -> dict[str, float]:
-    """Return errors of azimuth, tilt and pitch in degrees, and of the focal length as a ratio."""
+def compare_camera(body: Body, about: dict, axes: Array, azimuth_deg: float) -> dict[str, float]:
+    """Return errors of azimuth, tilt and pitch in degrees."""
     known = about["camera"]
     return {
-        "azimuth": float(wrap(body.azimuth_deg - known["azimuth_deg"])),
+        "azimuth": float(wrap(body.azimuth_deg - azimuth_deg)),
         "tilt": body.tilt_deg + float(np.degrees(np.arcsin(axes[0, 2]))),
         "pitch": body.pitch_deg - known["pitch_deg"],
     }

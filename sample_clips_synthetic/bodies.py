@@ -159,9 +159,7 @@ class Body:
         edges = np.vstack([triangles[:, [0, 1]], triangles[:, [1, 2]], triangles[:, [2, 0]]])
         edges = np.vstack([edges, edges[:, ::-1]])
         count = np.bincount(edges[:, 0], minlength=len(offsets)).clip(min=1)
-        blurred = np.bincount(
-            edges[:, 0], weights=offsets[edges[:, 1]], minlength=len(offsets)
-        )
+        blurred = np.bincount(edges[:, 0], weights=offsets[edges[:, 1]], minlength=len(offsets))
         return 0.5 * offsets + 0.5 * blurred / count
 
     def _shape_shoes(self, triangles: NDArray[np.int64]) -> csr_matrix:

@@ -35,18 +35,41 @@ class StepStyle:
 
 
 HIGH_KNEES = StepStyle(
-    thigh_peak=94.0, knee_peak=100.0, knee_lead_s=0.045, trunk=2.0, swing_share=0.66,
-    point_toes=8.0, arm_swing=30.0, fault="low_knee", fault_thigh=50.0, fault_knee=72.0,
+    thigh_peak=94.0,
+    knee_peak=100.0,
+    knee_lead_s=0.045,
+    trunk=2.0,
+    swing_share=0.66,
+    point_toes=8.0,
+    arm_swing=30.0,
+    fault="low_knee",
+    fault_thigh=50.0,
+    fault_knee=72.0,
 )
 HEEL_KICKS = StepStyle(
-    thigh_peak=3.0, knee_peak=133.0, knee_lead_s=0.0, trunk=5.0, swing_share=0.66,
-    point_toes=14.0, arm_swing=18.0, fault="short_kick", fault_thigh=4.0, fault_knee=85.0,
+    thigh_peak=3.0,
+    knee_peak=133.0,
+    knee_lead_s=0.0,
+    trunk=5.0,
+    swing_share=0.66,
+    point_toes=14.0,
+    arm_swing=18.0,
+    fault="short_kick",
+    fault_thigh=4.0,
+    fault_knee=85.0,
 )
 
 
 def plan_steps(
-    *, lead_s: float, steps: int, cadence_per_min: float, faults: dict[int, tuple[str, ...]],
-    rng: Generator, style: StepStyle, first: str = "right", tail_s: float = 0.9,
+    *,
+    lead_s: float,
+    steps: int,
+    cadence_per_min: float,
+    faults: dict[int, tuple[str, ...]],
+    rng: Generator,
+    style: StepStyle,
+    first: str = "right",
+    tail_s: float = 0.9,
     first_number: int = 1,
 ) -> tuple[list[Rep], float]:
     """Lay out alternating steps; a repetition is one swing of one leg."""
@@ -58,16 +81,25 @@ def plan_steps(
         number = first_number + i
         half = style.swing_share * mean_s * (1 + rng.uniform(-0.03, 0.03))
         side = first if i % 2 == 0 else OTHER[first]
-        reps.append(Rep(number=number, side=side, start_s=turn_s - half, turn_s=turn_s,
-                        end_s=turn_s + half, planted=faults.get(number, ())))
+        reps.append(
+            Rep(
+                number=number,
+                side=side,
+                start_s=turn_s - half,
+                turn_s=turn_s,
+                end_s=turn_s + half,
+                planted=faults.get(number, ()),
+            )
+        )
     return reps, float(turns[-1] + style.swing_share * mean_s + tail_s)
 
 
 class Steps:
     """Running on the spot: high knees or heel kicks, by ``style``."""
 
-    def __init__(self, body: Body, time_s: Array, reps: list[Rep], rng: Generator,
-                 style: StepStyle) -> None:
+    def __init__(
+        self, body: Body, time_s: Array, reps: list[Rep], rng: Generator, style: StepStyle
+    ) -> None:
         self.body, self.time_s, self.style = body, time_s, style
         self.frames = len(time_s)
         self.reps = reps
@@ -83,9 +115,17 @@ class Steps:
         self.ready = self._readiness()
         self.swap = self._swap()
         self.hop = self._hop()
-        self.sway = {name: sway(time_s, rng, size=size) for name, size in
-                     (("x", 0.004), ("y", 0.006), ("trunk", 0.7), ("left", 2.0), ("right", 2.0),
-                      ("bend", 0.35))}
+        self.sway = {
+            name: sway(time_s, rng, size=size)
+            for name, size in (
+                ("x", 0.004),
+                ("y", 0.006),
+                ("trunk", 0.7),
+                ("left", 2.0),
+                ("right", 2.0),
+                ("bend", 0.35),
+            )
+        }
 
     def _add_swing(self, rep: Rep, thigh: float, knee: float) -> None:
         span = rep.end_s - rep.start_s
@@ -135,8 +175,11 @@ class Steps:
         chest = turn("x", trunk) @ turn("z", 5 * self.swap)
         mid_hip = np.stack([self.sway["x"], self.sway["y"], np.full(self.frames, np.nan)], axis=-1)
         return Targets(
-            pelvis=turn("x", 0.8 * trunk) @ turn("z", -3 * self.swap), chest=chest,
-            head=turn("x", 0.4 * trunk), mid_hip=mid_hip, clearance_m=self.hop,
+            pelvis=turn("x", 0.8 * trunk) @ turn("z", -3 * self.swap),
+            chest=chest,
+            head=turn("x", 0.4 * trunk),
+            mid_hip=mid_hip,
+            clearance_m=self.hop,
             legs={side: self._leg(measured, side) for side in SIDES},
             arms={side: self._arm(side) for side in SIDES},
             feet={side: self._foot(side) for side in SIDES},
@@ -194,22 +237,38 @@ class Jacks:
         self.open = np.max([progress(time_s, rep) for rep in reps], axis=0)
         late = rng.uniform(-0.012, 0.012)
         self.arms_open = np.max([progress(time_s + late, rep) for rep in reps], axis=0)
-        self.top = {side: per_rep(time_s, reps, [self._top(rep, side) + rng.uniform(-1, 1)
-                                                 for rep in reps]) for side in SIDES}
+        self.top = {
+            side: per_rep(time_s, reps, [self._top(rep, side) + rng.uniform(-1, 1) for rep in reps])
+            for side in SIDES
+        }
         bends = [62.0 if "bent_elbows" in rep.planted else 8.0 for rep in reps]
         self.elbow = per_rep(time_s, reps, [b + rng.uniform(-2, 2) for b in bends])
         width = [1.72 + rng.uniform(-0.05, 0.05) for _ in reps]
         shoulder = body.rest["left_shoulder"][0]
         self.wide_m = per_rep(time_s, reps, width) * shoulder
         self.hop = self._hops(0.05)
-        self.sway = {name: sway(time_s, rng, size=size) for name, size in
-                     (("x", 0.004), ("y", 0.005), ("trunk", 0.6), ("left", 1.0), ("right", 1.0))}
+        self.sway = {
+            name: sway(time_s, rng, size=size)
+            for name, size in (
+                ("x", 0.004),
+                ("y", 0.005),
+                ("trunk", 0.6),
+                ("left", 1.0),
+                ("right", 1.0),
+            )
+        }
         narrow = 0.75 * body.rest["left_hip"][0]
         x_m = narrow + (self.wide_m - narrow) * self.open
         self.feet = {
-            side: PlantedFoot(body, side, x_m=x_m, toe_out_deg=6 + 8 * self.open,
-                              frames=self.frames, raise_m=self.hop,
-                              heel_lift_ratio=4.0 * self.hop)
+            side: PlantedFoot(
+                body,
+                side,
+                x_m=x_m,
+                toe_out_deg=6 + 8 * self.open,
+                frames=self.frames,
+                raise_m=self.hop,
+                heel_lift_ratio=4.0 * self.hop,
+            )
             for side in SIDES
         }
 
@@ -245,22 +304,28 @@ class Jacks:
         """Return the targets, given the sizes of the body in each frame."""
         ankles = {side: self.feet[side].ankle(measured, side) for side in SIDES}
         mid_hip = np.stack([self.sway["x"], self.sway["y"] + 0.02, np.zeros(self.frames)], axis=-1)
-        heights = hip_heights(measured, mid_hip=mid_hip, ankles=ankles,
-                              knee_flexion_deg=self._spring())
+        heights = hip_heights(
+            measured, mid_hip=mid_hip, ankles=ankles, knee_flexion_deg=self._spring()
+        )
         mid_hip[:, 2] = np.minimum(*heights)
         trunk = 1.5 + self.sway["trunk"]
         legs = {
-            side: plant_leg(measured, side, mid_hip=mid_hip, ankle=ankles[side],
-                            pole=self.feet[side].pole)
+            side: plant_leg(
+                measured, side, mid_hip=mid_hip, ankle=ankles[side], pole=self.feet[side].pole
+            )
             for side in SIDES
         }
         arms = {side: self._arm(side) for side in SIDES}
         return Targets(
-            pelvis=turn("x", 0.8 * trunk), chest=turn("x", trunk), head=turn("x", 0.4 * trunk),
-            legs=legs, arms={side: arm for side, (arm, _) in arms.items()},
+            pelvis=turn("x", 0.8 * trunk),
+            chest=turn("x", trunk),
+            head=turn("x", 0.4 * trunk),
+            legs=legs,
+            arms={side: arm for side, (arm, _) in arms.items()},
             shoulder_lift_deg={side: lift for side, (_, lift) in arms.items()},
             feet={side: self.feet[side].rotation for side in SIDES},
-            toe_bend_deg={side: self.feet[side].toe_bend_deg for side in SIDES}, mid_hip=mid_hip,
+            toe_bend_deg={side: self.feet[side].toe_bend_deg for side in SIDES},
+            mid_hip=mid_hip,
         )
 
     def _arm(self, side: str) -> tuple[Limb, Array]:

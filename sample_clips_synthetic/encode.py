@@ -18,8 +18,13 @@ if TYPE_CHECKING:
 
 
 def write_clip(
-    path: Path, pictures: Iterable[NDArray[np.uint8]], time_s: Array, *, rate_hz: float,
-    size_px: tuple[int, int], crf: int = 27,
+    path: Path,
+    pictures: Iterable[NDArray[np.uint8]],
+    time_s: Array,
+    *,
+    rate_hz: float,
+    size_px: tuple[int, int],
+    crf: int = 27,
 ) -> None:
     """Encode pictures with one presentation time each.
 

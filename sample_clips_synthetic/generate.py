@@ -60,17 +60,26 @@ def plan_schedule(clip: Clip, rng: Generator) -> tuple[list[Rep], float, list[tu
     style = STEP_STYLES.get(clip.movement)
     if style is None:
         sides = ("left", "right") if clip.movement == "wide-stance-twist" else ("both",)
-        reps, total_s = plan_reps(clip.timing, count=clip.count, sides=sides, faults=clip.faults,
-                                  rng=rng)
+        reps, total_s = plan_reps(
+            clip.timing, count=clip.count, sides=sides, faults=clip.faults, rng=rng
+        )
         return reps, total_s, []
-    common = {"cadence_per_min": clip.cadence_per_min, "faults": clip.faults, "rng": rng,
-              "style": style}
+    common = {
+        "cadence_per_min": clip.cadence_per_min,
+        "faults": clip.faults,
+        "rng": rng,
+        "style": style,
+    }
     if clip.gap_after is None:
         reps, total_s = plan_steps(lead_s=0.95, steps=clip.count, **common)
         return reps, total_s, []
     first, away_s = plan_steps(lead_s=0.95, steps=clip.gap_after, tail_s=0.7, **common)
-    second, total_s = plan_steps(lead_s=away_s + GAP_S + 0.9, steps=clip.count - clip.gap_after,
-                                 first_number=clip.gap_after + 1, **common)
+    second, total_s = plan_steps(
+        lead_s=away_s + GAP_S + 0.9,
+        steps=clip.count - clip.gap_after,
+        first_number=clip.gap_after + 1,
+        **common,
+    )
     return [*first, *second], total_s, [(away_s, away_s + GAP_S)]
 
 
@@ -85,8 +94,15 @@ def build_motion(clip: Clip, body: Body, time_s: Array, reps: list[Rep], rng: Ge
 def shift_reps(reps: list[Rep], by_s: float) -> list[Rep]:
     """Move repetitions in time."""
     return [
-        Rep(number=r.number, side=r.side, start_s=r.start_s + by_s, turn_s=r.turn_s + by_s,
-            end_s=r.end_s + by_s, planted=r.planted, hold_s=r.hold_s)
+        Rep(
+            number=r.number,
+            side=r.side,
+            start_s=r.start_s + by_s,
+            turn_s=r.turn_s + by_s,
+            end_s=r.end_s + by_s,
+            planted=r.planted,
+            hold_s=r.hold_s,
+        )
         for r in reps
     ]
 
@@ -144,10 +160,16 @@ def describe_clip(clip: Clip, plan: Plan, time_s: Array) -> dict[str, Any]:
     if clip.movement == "air-squat":
         add_half_way(rows, plan.time_s, angles)
     return {
-        "clip": f"{clip.name}.mp4", "movement": clip.movement, "person": clip.person,
-        "camera": {"azimuth_deg": camera.azimuth_deg, "height_m": camera.height_m,
-                   "distance_m": camera.distance_m, "tilt_deg": camera.tilt_deg,
-                   "moving": clip.handheld},
+        "clip": f"{clip.name}.mp4",
+        "movement": clip.movement,
+        "person": clip.person,
+        "camera": {
+            "azimuth_deg": camera.azimuth_deg,
+            "height_m": camera.height_m,
+            "distance_m": camera.distance_m,
+            "tilt_deg": camera.tilt_deg,
+            "moving": clip.handheld,
+        },
         "time_s": [round(float(t), 4) for t in time_s],
         "absent_s": [[round(a, 4), round(b, 4)] for a, b in plan.absent_s],
         "reps": rows,
@@ -165,8 +187,14 @@ def make_clip(clip: Clip, out: Path) -> None:
     path = out / f"{clip.name}.mp4"
     width, height = camera.size_px
     stored_px = (height, width) if clip.quarter_turn else (width, height)
-    write_clip(path, draw_frames(clip, plan, camera), plan.time_s, rate_hz=clip.rate_hz,
-               size_px=stored_px, crf=clip.crf)
+    write_clip(
+        path,
+        draw_frames(clip, plan, camera),
+        plan.time_s,
+        rate_hz=clip.rate_hz,
+        size_px=stored_px,
+        crf=clip.crf,
+    )
     if clip.quarter_turn:
         set_quarter_turn(path)
     stored_s = read_times(path)
@@ -177,8 +205,9 @@ def make_clip(clip: Clip, out: Path) -> None:
     angles = {name: np.where(shown, values, np.nan) for name, values in angles.items()}
     write_truth(out / f"{clip.name}.truth.json", describe_clip(clip, plan, stored_s), angles)
     joints = np.stack([plan.posed.points[name] for name in JOINT_NAMES], axis=1)
-    write_joints(out / f"{clip.name}.joints.npz", plan.posed.points, camera.project(joints),
-                 stored_s)
+    write_joints(
+        out / f"{clip.name}.joints.npz", plan.posed.points, camera.project(joints), stored_s
+    )
 
 
 def write_manifest(out: Path) -> None:
@@ -190,14 +219,21 @@ def write_manifest(out: Path) -> None:
             continue
         truth = json.loads((out / f"{clip.name}.truth.json").read_text(encoding="utf-8"))
         times = truth["time_s"]
-        rows.append({
-            "file": path.name, "sha256": hashlib.sha256(path.read_bytes()).hexdigest(),
-            "bytes": path.stat().st_size, "movement": clip.movement, "person": clip.person,
-            "view_azimuth_deg": clip.camera.azimuth_deg, "frames": len(times),
-            "duration_s": round(times[-1] - times[0], 3), "reps": len(truth["reps"]),
-            "planted": {str(r["number"]): r["planted"] for r in truth["reps"] if r["planted"]},
-            "special": clip.special,
-        })
+        rows.append(
+            {
+                "file": path.name,
+                "sha256": hashlib.sha256(path.read_bytes()).hexdigest(),
+                "bytes": path.stat().st_size,
+                "movement": clip.movement,
+                "person": clip.person,
+                "view_azimuth_deg": clip.camera.azimuth_deg,
+                "frames": len(times),
+                "duration_s": round(times[-1] - times[0], 3),
+                "reps": len(truth["reps"]),
+                "planted": {str(r["number"]): r["planted"] for r in truth["reps"] if r["planted"]},
+                "special": clip.special,
+            }
+        )
     text = json.dumps({"clips": rows}, indent=1)
     (out / "manifest.json").write_text(text + "\n", encoding="utf-8")
 

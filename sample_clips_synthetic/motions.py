@@ -76,8 +76,14 @@ class Squat:
         self.half_stance_m = 1.4 * 0.5 * (hip + shoulder)
         lift = self.shape["heel_lift_ratio"] * np.clip(self.depth * 1.25, 0, 1)
         self.feet = {
-            side: PlantedFoot(body, side, x_m=self.half_stance_m, toe_out_deg=12.0,
-                              frames=self.frames, heel_lift_ratio=lift)
+            side: PlantedFoot(
+                body,
+                side,
+                x_m=self.half_stance_m,
+                toe_out_deg=12.0,
+                frames=self.frames,
+                heel_lift_ratio=lift,
+            )
             for side in SIDES
         }
         self.sway_x = sway(time_s, rng, size=0.003)
@@ -102,8 +108,10 @@ class Squat:
             pole = knees[side] - 0.5 * (hip + ankles[side]) + np.array([0, -0.02, 0])
             legs[side] = plant_leg(measured, side, mid_hip=mid_hip, ankle=ankles[side], pole=pole)
         return Targets(
-            pelvis=turn("x", 0.85 * trunk - 1), chest=chest,
-            head=turn("x", 0.35 * trunk), legs=legs,
+            pelvis=turn("x", 0.85 * trunk - 1),
+            chest=chest,
+            head=turn("x", 0.35 * trunk),
+            legs=legs,
             arms={side: self._arm(side) for side in SIDES},
             feet={side: self.feet[side].rotation for side in SIDES},
             toe_bend_deg={side: self.feet[side].toe_bend_deg for side in SIDES},

@@ -145,32 +145,48 @@ class Scene:
         mesh["colors"] = body.colors
         self.meshes.append(mesh)
         self.actors.append(
-            self.plotter.add_mesh(mesh, scalars="colors", rgb=True, smooth_shading=True,
-                                  ambient=0.22, diffuse=0.85, specular=0.06, specular_power=12)
+            self.plotter.add_mesh(
+                mesh,
+                scalars="colors",
+                rgb=True,
+                smooth_shading=True,
+                ambient=0.22,
+                diffuse=0.85,
+                specular=0.06,
+                specular_power=12,
+            )
         )
         disc = pv.Disc(center=(0, 0, 0), inner=0.0, outer=1.0, r_res=8, c_res=40)
         radius = np.linalg.norm(disc.points[:, :2], axis=1)
         rgba = np.zeros((disc.n_points, 4), dtype=np.uint8)
         rgba[:, 3] = (110 * np.clip(1 - radius, 0, 1)).astype(np.uint8)
         disc["rgba"] = rgba
-        self.shadows.append(
-            self.plotter.add_mesh(disc, scalars="rgba", rgb=True, lighting=False)
-        )
+        self.shadows.append(self.plotter.add_mesh(disc, scalars="rgba", rgb=True, lighting=False))
 
     def _light(self) -> None:
         a = np.radians(self.camera.azimuth_deg)
         for turn, height, power in ((-40, 3.2, 0.75), (50, 2.4, 0.42), (180, 3.0, 0.25)):
             b = a + np.radians(turn)
             self.plotter.add_light(
-                pv.Light(position=(4 * np.sin(b), -4 * np.cos(b), height),
-                         focal_point=(0, 0, 0.8), intensity=power, light_type="scene light")
+                pv.Light(
+                    position=(4 * np.sin(b), -4 * np.cos(b), height),
+                    focal_point=(0, 0, 0.8),
+                    intensity=power,
+                    light_type="scene light",
+                )
             )
 
     def _build_room(self) -> None:
         """Add a plank floor, painted walls with a dado, and a rack of oars behind the person."""
         cells = 26
-        floor = pv.Plane(center=(0, 0, 0), direction=(0, 0, 1), i_size=2 * ROOM_M,
-                         j_size=2 * ROOM_M, i_resolution=cells, j_resolution=cells)
+        floor = pv.Plane(
+            center=(0, 0, 0),
+            direction=(0, 0, 1),
+            i_size=2 * ROOM_M,
+            j_size=2 * ROOM_M,
+            i_resolution=cells,
+            j_resolution=cells,
+        )
         column = np.indices((cells, cells))[1].ravel()
         shade = np.random.default_rng(7).integers(-7, 8, cells)[column]
         floor.cell_data["colors"] = np.clip(
@@ -182,8 +198,11 @@ class Scene:
         away = np.array([-np.sin(a), np.cos(a), 0.0])
         along = np.array([np.cos(a), np.sin(a), 0.0])
         far = min(3.2, ROOM_M) * away
-        for low, high, color in ((0.0, 0.12, "#6d767b"), (0.12, 1.05, "#8d989b"),
-                                 (1.05, 4.5, "#b0b7b9")):
+        for low, high, color in (
+            (0.0, 0.12, "#6d767b"),
+            (0.12, 1.05, "#8d989b"),
+            (1.05, 4.5, "#b0b7b9"),
+        ):
             self._add_panel(far, along, low, high, color)
         self._add_oars(far - 0.12 * away, along)
 
@@ -198,8 +217,9 @@ class Scene:
         blades = ("#3b6b52", "#8c3b3b", "#3b5a8c", "#b08d3c")
         for i, offset in enumerate((-1.12, -0.94, 0.94, 1.12)):
             spot = middle + offset * along
-            shaft = pv.Cylinder(center=spot + np.array([0, 0, 1.1]), direction=(0, 0, 1),
-                                radius=0.022, height=2.2)
+            shaft = pv.Cylinder(
+                center=spot + np.array([0, 0, 1.1]), direction=(0, 0, 1), radius=0.022, height=2.2
+            )
             blade = pv.Box((-0.09, 0.09, -0.015, 0.015, 2.2, 2.72))
             blade.rotate_z(self.camera.azimuth_deg, inplace=True)
             blade.translate(spot, inplace=True)

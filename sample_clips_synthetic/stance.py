@@ -23,16 +23,22 @@ def sideways(angle_deg: Array, side: str) -> Array:
 class PlantedFoot:
     """A foot that stays where it is put; it may only roll up over its ball."""
 
-    def __init__(self, body: Body, side: str, *, x_m: Array | float, toe_out_deg: Array | float,
-                 frames: int, heel_lift_ratio: Array | float = 0.0,
-                 raise_m: Array | float = 0.0) -> None:
+    def __init__(
+        self,
+        body: Body,
+        side: str,
+        *,
+        x_m: Array | float,
+        toe_out_deg: Array | float,
+        frames: int,
+        heel_lift_ratio: Array | float = 0.0,
+        raise_m: Array | float = 0.0,
+    ) -> None:
         rest = body.rest
         heel, toe = rest[f"{side}_heel"], rest[f"{side}_big_toe"]
         sole = 0.5 * (heel + toe)
         letter = "L" if side == "left" else "R"
-        ball = 0.5 * (
-            body.rest_bones[f"toe1-1.{letter}"] + body.rest_bones[f"toe5-1.{letter}"]
-        )
+        ball = 0.5 * (body.rest_bones[f"toe1-1.{letter}"] + body.rest_bones[f"toe5-1.{letter}"])
         # The ball of the foot is taken on the ground, so that rolling does not lift the toes.
         ball = np.array([ball[0], ball[1], body.rest_sole_z + 0.01])
         lever = np.hypot(*(heel - ball)[1:])
@@ -55,13 +61,15 @@ class PlantedFoot:
         return self.sole + measured.ankle_over_sole(side)
 
 
-def plant_leg(measured: Measured, side: str, *, mid_hip: Array, ankle: Array,
-              pole: Array) -> Limb:
+def plant_leg(measured: Measured, side: str, *, mid_hip: Array, ankle: Array, pole: Array) -> Limb:
     """Reach a leg from the hip to a given ankle, the knee toward ``pole``."""
     hip = mid_hip + measured.from_hip_centre(f"{side}_hip")
     knee = bend_limb(
-        hip, ankle, upper_m=measured.length(side, "hip", "knee"),
-        lower_m=measured.length(side, "knee", "ankle"), pole=pole,
+        hip,
+        ankle,
+        upper_m=measured.length(side, "hip", "knee"),
+        lower_m=measured.length(side, "knee", "ankle"),
+        pole=pole,
     )
     return Limb(upper=knee - hip, lower=ankle - knee, hinge=np.cross(pole, ankle - hip))
 
@@ -72,8 +80,9 @@ def leg_reach(measured: Measured, side: str, knee_flexion_deg: Array | float) ->
     return np.sqrt(a**2 + b**2 + 2 * a * b * np.cos(np.radians(knee_flexion_deg)))
 
 
-def hip_heights(measured: Measured, *, mid_hip: Array, ankles: dict[str, Array],
-                knee_flexion_deg: Array | float) -> list[Array]:
+def hip_heights(
+    measured: Measured, *, mid_hip: Array, ankles: dict[str, Array], knee_flexion_deg: Array | float
+) -> list[Array]:
     """Return the mid-hip heights that bend the left and the right knee by the given angle."""
     heights = []
     for side in SIDES:

@@ -45,10 +45,12 @@ class Stroll:
         mid_hip[:, 2] = np.nan
         return Targets(
             pelvis=turn("x", 0.8 * trunk) @ turn("z", -3 * swing),
-            chest=turn("x", trunk) @ turn("z", 4 * swing), head=turn("x", 0.5 * trunk),
+            chest=turn("x", trunk) @ turn("z", 4 * swing),
+            head=turn("x", 0.5 * trunk),
             legs={side: self._leg(side) for side in SIDES},
             arms={side: self._arm(side) for side in SIDES},
-            feet={side: self._foot(side) for side in SIDES}, mid_hip=mid_hip,
+            feet={side: self._foot(side) for side in SIDES},
+            mid_hip=mid_hip,
         )
 
     def _angles(self, side: str) -> tuple[Array, Array]:

@@ -54,7 +54,11 @@ def bump(x: Array) -> Array:
 
 
 def plan_reps(
-    timing: Timing, *, count: int, sides: tuple[str, ...], faults: dict[int, tuple[str, ...]],
+    timing: Timing,
+    *,
+    count: int,
+    sides: tuple[str, ...],
+    faults: dict[int, tuple[str, ...]],
     rng: Generator,
 ) -> tuple[list[Rep], float]:
     """Lay out ``count`` repetitions one after another.
@@ -73,9 +77,13 @@ def plan_reps(
         number = i + 1
         reps.append(
             Rep(
-                number=number, side=sides[i % len(sides)], start_s=clock,
-                turn_s=clock + out + hold / 2, end_s=clock + out + hold + back,
-                planted=faults.get(number, ()), hold_s=hold,
+                number=number,
+                side=sides[i % len(sides)],
+                start_s=clock,
+                turn_s=clock + out + hold / 2,
+                end_s=clock + out + hold + back,
+                planted=faults.get(number, ()),
+                hold_s=hold,
             )
         )
         clock += out + hold + back + rest + timing.pause_after.get(number, 0.0)
@@ -93,8 +101,9 @@ def progress(time_s: Array, rep: Rep) -> Array:
 def per_rep(time_s: Array, reps: list[Rep], values: list[float]) -> Array:
     """Hold each repetition's own value until the middle of the rest that follows it."""
     out = np.full(len(time_s), values[-1], dtype=float)
-    for rep, following, value in zip(reversed(reps[:-1]), reversed(reps[1:]),
-                                     reversed(values[:-1]), strict=True):
+    for rep, following, value in zip(
+        reversed(reps[:-1]), reversed(reps[1:]), reversed(values[:-1]), strict=True
+    ):
         out[time_s < 0.5 * (rep.end_s + following.start_s)] = value
     return out
 

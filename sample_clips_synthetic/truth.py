@@ -101,11 +101,15 @@ def _arm_angles(p: dict[str, Array]) -> dict[str, Array]:
 
 
 def _whole_body(points: dict[str, Array]) -> dict[str, Array]:
-    mid = {name: 0.5 * (points[f"left_{name}"] + points[f"right_{name}"])
-           for name in ("shoulder", "hip")}
+    mid = {
+        name: 0.5 * (points[f"left_{name}"] + points[f"right_{name}"])
+        for name in ("shoulder", "hip")
+    }
     trunk = mid["shoulder"] - mid["hip"]
-    apart = {name: np.abs(points[f"left_{name}"][:, 0] - points[f"right_{name}"][:, 0])
-             for name in ("shoulder", "knee", "ankle")}
+    apart = {
+        name: np.abs(points[f"left_{name}"][:, 0] - points[f"right_{name}"][:, 0])
+        for name in ("shoulder", "knee", "ankle")
+    }
     return {
         "trunk_inclination": np.degrees(np.arctan2(-trunk[:, 1], trunk[:, 2])),
         "trunk_lateral_inclination": np.degrees(np.arctan2(-trunk[:, 0], trunk[:, 2])),
@@ -122,17 +126,21 @@ def _decimals(measure: str) -> int:
     return 3 if "_ratio" in measure else 2
 
 
-def describe_reps(
-    reps: list[Rep], time_s: Array, angles: dict[str, Array]
-) -> list[dict[str, Any]]:
+def describe_reps(reps: list[Rep], time_s: Array, angles: dict[str, Array]) -> list[dict[str, Any]]:
     """Return the repetitions with the true values at their turns."""
     rows = []
     for rep in reps:
         values = _values_at(rep.turn_s, time_s, angles)
         rows.append(
-            {"number": rep.number, "side": rep.side, "start_s": round(rep.start_s, 4),
-             "turn_s": round(rep.turn_s, 4), "end_s": round(rep.end_s, 4),
-             "planted": list(rep.planted), "values": values}
+            {
+                "number": rep.number,
+                "side": rep.side,
+                "start_s": round(rep.start_s, 4),
+                "turn_s": round(rep.turn_s, 4),
+                "end_s": round(rep.end_s, 4),
+                "planted": list(rep.planted),
+                "values": values,
+            }
         )
     return rows
 
@@ -150,20 +158,28 @@ def add_half_way(rows: list[dict[str, Any]], time_s: Array, angles: dict[str, Ar
     At the bottom the thighs point at a viewer in front, and the frontal angle says nothing.
     """
     knee = 0.5 * (angles["knee_flexion_left"] + angles["knee_flexion_right"])
-    wanted = {name: series for name, series in angles.items()
-              if name.startswith(("frontal_plane", "knee_ankle"))}
+    wanted = {
+        name: series
+        for name, series in angles.items()
+        if name.startswith(("frontal_plane", "knee_ankle"))
+    }
     for row in rows:
         down = (time_s >= row["start_s"]) & (time_s <= row["turn_s"])
         moment_s = float(time_s[down][np.argmax(knee[down] >= HALF_WAY_DEG)])
-        row["at_60_deg"] = {"time_s": round(moment_s, 4),
-                            "values": _values_at(moment_s, time_s, wanted)}
+        row["at_60_deg"] = {
+            "time_s": round(moment_s, 4),
+            "values": _values_at(moment_s, time_s, wanted),
+        }
 
 
 def write_truth(path: Path, record: dict[str, Any], angles: dict[str, Array]) -> None:
     """Write the truth of one clip as compact JSON."""
     series = {name: _rounded(values, _decimals(name)) for name, values in angles.items()}
-    text = json.dumps(record | {"angles": series, "definitions": DEFINITIONS},
-                      separators=(",", ":"), allow_nan=False)
+    text = json.dumps(
+        record | {"angles": series, "definitions": DEFINITIONS},
+        separators=(",", ":"),
+        allow_nan=False,
+    )
     path.write_text(text + "\n", encoding="utf-8")
 
 
@@ -176,6 +192,9 @@ def write_joints(
     """
     joints_m = np.stack([points[name] for name in JOINT_NAMES], axis=1)
     np.savez_compressed(
-        path, names=np.array(JOINT_NAMES), time_s=time_s,
-        joints_m=joints_m.astype(np.float16), joints_px=np.round(joints_px, 1).astype(np.float32),
+        path,
+        names=np.array(JOINT_NAMES),
+        time_s=time_s,
+        joints_m=joints_m.astype(np.float16),
+        joints_px=np.round(joints_px, 1).astype(np.float32),
     )

@@ -33,11 +33,21 @@ class Twist:
         self.roll = per_rep(time_s, reps, [68 + rng.uniform(-3, 3) for _ in reps])
         self.half_stance_m = 1.7 * body.rest["left_shoulder"][0]
         self.feet = {
-            side: PlantedFoot(body, side, x_m=self.half_stance_m, toe_out_deg=14.0,
-                              frames=self.frames) for side in SIDES
+            side: PlantedFoot(
+                body, side, x_m=self.half_stance_m, toe_out_deg=14.0, frames=self.frames
+            )
+            for side in SIDES
         }
-        self.sway = {name: sway(time_s, rng, size=size) for name, size in
-                     (("x", 0.004), ("y", 0.004), ("trunk", 0.6), ("left", 1.5), ("right", 1.5))}
+        self.sway = {
+            name: sway(time_s, rng, size=size)
+            for name, size in (
+                ("x", 0.004),
+                ("y", 0.004),
+                ("trunk", 0.6),
+                ("left", 1.5),
+                ("right", 1.5),
+            )
+        }
 
     @staticmethod
     def _fold_deg(rep: Rep) -> float:
@@ -55,14 +65,22 @@ class Twist:
         yaw = -self.side * 24.0 * s
         chest = turn("z", yaw) @ turn("x", pitch) @ turn("z", -self.side * self.roll * s)
         pelvis = turn("z", 0.4 * yaw) @ turn("x", 0.74 * pitch)
-        legs = {side: plant_leg(measured, side, mid_hip=mid_hip, ankle=ankles[side],
-                                pole=self.feet[side].pole) for side in SIDES}
+        legs = {
+            side: plant_leg(
+                measured, side, mid_hip=mid_hip, ankle=ankles[side], pole=self.feet[side].pole
+            )
+            for side in SIDES
+        }
         head = turn("z", yaw) @ turn("x", 0.8 * pitch) @ turn("z", -self.side * 0.4 * self.roll * s)
         return Targets(
-            pelvis=pelvis, chest=chest, head=head, legs=legs,
+            pelvis=pelvis,
+            chest=chest,
+            head=head,
+            legs=legs,
             arms={side: self._arm(measured, side, mid_hip) for side in SIDES},
             hand_bend_deg={side: self._hand(side) for side in SIDES},
-            feet={side: self.feet[side].rotation for side in SIDES}, mid_hip=mid_hip,
+            feet={side: self.feet[side].rotation for side in SIDES},
+            mid_hip=mid_hip,
         )
 
     def _hand(self, side: str) -> Array:
@@ -79,8 +97,9 @@ class Twist:
         flexion = 2.5 + (self.knee - 2.5) * s
         for _ in range(6):
             # A turned pelvis brings one hip nearer to its foot; shift until both legs are alike.
-            left, right = hip_heights(measured, mid_hip=mid, ankles=ankles,
-                                      knee_flexion_deg=flexion)
+            left, right = hip_heights(
+                measured, mid_hip=mid, ankles=ankles, knee_flexion_deg=flexion
+            )
             mid[:, 0] += 1.1 * (right - left)
         mid[:, 2] = np.minimum(left, right)
         return mid
@@ -119,11 +138,17 @@ class Twist:
         wrist = self._reach_point(measured, side)
         pole = np.broadcast_to(np.array([SIGN[side] * 0.4, -1.0, 0.2]), shoulder.shape)
         elbow = bend_limb(
-            shoulder, wrist, upper_m=measured.length(side, "shoulder", "elbow"),
-            lower_m=measured.length(side, "elbow", "wrist"), pole=pole,
+            shoulder,
+            wrist,
+            upper_m=measured.length(side, "shoulder", "elbow"),
+            lower_m=measured.length(side, "elbow", "wrist"),
+            pole=pole,
         )
-        return Limb(upper=elbow - shoulder, lower=wrist - elbow,
-                    hinge=np.cross(elbow - shoulder, wrist - elbow) + 1e-9)
+        return Limb(
+            upper=elbow - shoulder,
+            lower=wrist - elbow,
+            hinge=np.cross(elbow - shoulder, wrist - elbow) + 1e-9,
+        )
 
     def _high_arm(self, side: str) -> Limb:
         out = 9 + 164 * self.fold + self.sway[side]

@@ -29,9 +29,9 @@ MIN_NODES: Final = 5
 # While standing, hips and shoulders face the same way, and the wider line tells it better.
 FACING_SHOULDER_WEIGHT: Final = 1.0
 # Errors of landmarks last for several nodes, which the equations take for independent: standard
-# errors are wider by this much; from coverage on rendered bodies, calibration half.
+# errors are wider by this much; project judgement, coverage checked on rendered bodies.
 WIDEN: Final = 2.5
-# Errors of roll and pitch that the equations do not know of, degrees; from the same clips.
+# Errors of roll and pitch that the equations do not know of, degrees; project judgement.
 EXTRA_ROLL_DEG: Final = 1.0
 EXTRA_PITCH_DEG: Final = 2.5
 

@@ -24,7 +24,7 @@ from motioncheck.records.arrays import FloatArray
 
 BoolArray = npt.NDArray[np.bool_]
 
-# Error of a landmark that is well seen, as a share of stature; rendered bodies, calibration half.
+# Error of a landmark that is well seen, as a share of stature; tuned on rendered bodies.
 LANDMARK_SD: Final = 0.010
 HIDDEN_SD: Final = 0.05
 # Depth by which the hips of the model's own standing body lie behind its ankles is the pitch of
@@ -48,7 +48,8 @@ LOW_SHARE: Final = 0.05
 # A leg looks stretched when its ends are as far apart as they get; this much less is no longer it.
 STRETCHED_SHARE: Final = 0.985
 REACH_SD_M: Final = 0.006
-# Upright: hips and shoulders within 3 % of the highest they get; at least this many nodes to learn from.
+# Upright: hips and shoulders within 3 % of the highest they get; at least so many nodes to
+# learn from.
 UPRIGHT_SHARE: Final = 0.97
 MIN_UPRIGHT: Final = 4
 BALANCE_SD_M: Final = 0.05

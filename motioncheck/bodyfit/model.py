@@ -79,8 +79,8 @@ GIVE_M: Final = np.array([g.give_m for g in GROUPS for _ in g.bones])
 PRIOR_LOG: Final = np.log([g.share * STATURE_M for g in GROUPS])
 PRIOR_SD: Final = np.array([g.prior for g in GROUPS])
 
-# Error of the model's own depth along each bone, metres: scatter on rendered bodies (validation
-# set, calibration half), made wider because such errors last for seconds.
+# Error of the model's own depth along each bone, metres: set by hand from the scatter on the first
+# rendered clips of both halves, then tuned on the calibration half.
 DEPTH_SD_OF: Final[dict[str, float]] = {
     "shoulder width": 0.05,
     "hip width": 0.04,
@@ -99,12 +99,12 @@ DEPTH_SD_M: Final = np.array([DEPTH_SD_OF[g.name] for g in GROUPS for _ in g.bon
 # Where the landmark model marks a joint, from the joint itself, metres for the stature above, in
 # axes (forward, up, outward) of the segment named: rendered bodies, calibration half.
 OFFSETS_M: Final[dict[str, tuple[str, tuple[float, float, float]]]] = {
-    "shoulder": ("trunk", (0.0, 0.012, 0.008)),
-    "hip": ("trunk", (0.005, 0.009, 0.0)),
-    "knee": ("shank", (0.005, 0.010, -0.008)),
-    "ankle": ("shank", (0.005, 0.016, 0.0)),
-    "heel": ("foot", (0.012, 0.0, -0.008)),
-    "toe": ("foot", (-0.024, 0.0, 0.010)),
+    "shoulder": ("trunk", (0.004, 0.013, 0.006)),
+    "hip": ("trunk", (0.011, 0.010, 0.001)),
+    "knee": ("shank", (0.002, 0.013, -0.004)),
+    "ankle": ("shank", (0.004, 0.014, 0.003)),
+    "heel": ("foot", (0.009, 0.0, -0.002)),
+    "toe": ("foot", (-0.022, 0.0, 0.010)),
 }
 
 

@@ -21,9 +21,10 @@ from motioncheck.measures.geometry import (
 from motioncheck.records.arrays import FloatArray
 
 OTHER = {"left": "right", "right": "left"}
-# Below this share of its own length, seen from the front or behind, thigh or shank points along
+# Below these shares of their own length, seen from the front or behind, thigh or shank points along
 # the line of sight and the frontal-plane knee angle has no meaning.
-MIN_SHARE_SEEN = 0.45
+MIN_THIGH_SHARE = 0.45
+MIN_SHANK_SHARE = 0.70
 
 
 def knee_flexion(b: BodyPicture, side: str) -> FloatArray:
@@ -99,8 +100,8 @@ def frontal_plane_knee_angle(b: BodyPicture, side: str) -> FloatArray:
     toward_right_of_picture = _right(b) * (-1 if side == "right" else 1)
     # A knee displaced to the right of the line hip-ankle is a clockwise turn at the knee.
     angle = compute_signed_bend_deg(hip, knee, ankle, positive=toward_right_of_picture)
-    thigh_gone = (knee[:, 1] - hip[:, 1]) < MIN_SHARE_SEEN * b.thigh_px
-    shank_gone = (ankle[:, 1] - knee[:, 1]) < MIN_SHARE_SEEN * b.shank_px
+    thigh_gone = (knee[:, 1] - hip[:, 1]) < MIN_THIGH_SHARE * b.thigh_px
+    shank_gone = (ankle[:, 1] - knee[:, 1]) < MIN_SHANK_SHARE * b.shank_px
     return np.where(thigh_gone | shank_gone, np.nan, angle)
 
 

@@ -36,9 +36,15 @@ _DEEP_KICK = (
     "in every frame and whatever the filter; up to 60° the error is 2° to 6°. The limit of the "
     "check is set for what is measured."
 )
+_FOLDED = (
+    "Bent over and turned, the body is foreshortened in every limb and the model loses it for "
+    "moments; the long losses are left out, the short ones remain. No check of this movement "
+    "uses the angle."
+)
 FALLS_SHORT = {
     ("heel_kicks_side", "knee_flexion"): (8.0, _DEEP_KICK),
     ("heel_kicks_side", "shank_inclination"): (7.0, _DEEP_KICK),
+    ("twist_front", "frontal_plane_knee_angle"): (10.0, _FOLDED),
 }
 
 

@@ -55,8 +55,13 @@ def read_clip(path: Path) -> tuple[dict, CleanTrack, Array, Array]:
     data = np.load(path)
     about = json.loads(str(data["about"]))
     track = LandmarkTrack(
-        data["time_s"], data["image_px"], data["visibility"].astype(float), data["world_m"],
-        int(data["width_px"]), int(data["height_px"]), "full",
+        data["time_s"],
+        data["image_px"],
+        data["visibility"].astype(float),
+        data["world_m"],
+        int(data["width_px"]),
+        int(data["height_px"]),
+        "full",
     )
     cutoff = CUTOFF_HZ.get(about["motion"], SLOW_CUTOFF_HZ)
     clean = clean_track(track, cutoff_hz=cutoff, visibility_gate=0.0)
@@ -117,17 +122,20 @@ def evaluate_clip(path: Path) -> Outcome:
         "fit": {c: m.value for c, m in measured.items()},
     }
     errors = {way: {c: wrap(a[c] - truth[c]) for c in COLUMNS} for way, a in ways.items()}
-    covered = {
-        c: np.abs(errors["fit"][c]) <= Z90 * measured[c].se for c in COLUMNS
-    }
+    covered = {c: np.abs(errors["fit"][c]) <= Z90 * measured[c].se for c in COLUMNS}
     if about["motion"] == "squat":
         depth = np.minimum(truth["thigh_inclination_left"], truth["thigh_inclination_right"])
         turn = depth <= depth.min() + 10.0
         for way in errors.values():
             legs = [c for c in COLUMNS if c.startswith(("thigh", "shank"))]
             way |= {f"{c} {TURN}": way[c][turn] for c in legs}
-    return Outcome(about, errors, covered, compare_camera(body, about, camera, azimuth),
-                   cpu_s / (len(track.time_s) * EXTRACTION_S))
+    return Outcome(
+        about,
+        errors,
+        covered,
+        compare_camera(body, about, camera, azimuth),
+        cpu_s / (len(track.time_s) * EXTRACTION_S),
+    )
 
 
 def compare_camera(body: Body, about: dict, axes: Array, azimuth_deg: float) -> dict[str, float]:
@@ -176,6 +184,9 @@ def print_tables(outcomes: list[Outcome]) -> None:
     names = (*MEASURES, f"thigh_inclination {TURN}", f"shank_inclination {TURN}")
     for name in names:
         print(f"\n{name}: RMSE in degrees of picture / world / fit")
+        single = [[pool([o], way, name) for way in ("picture", "world", "fit")] for o in outcomes]
+        middle = np.nanmedian(np.array(single), axis=0)
+        print(f"  {'median of clips':28s} " + " ".join(f"{v:6.1f}" for v in middle))
         for group, members in groups.items():
             row = [pool(members, way, name) for way in ("picture", "world", "fit")]
             if np.isfinite(row[2]):
@@ -187,15 +198,19 @@ def print_tables(outcomes: list[Outcome]) -> None:
     print("\ncamera, RMSE and mean error in degrees")
     for key in ("azimuth", "tilt", "pitch"):
         e = np.array([o.camera[key] for o in outcomes])
-        print(f"  {key:8s} {np.sqrt(np.mean(e**2)):5.1f} {e.mean():+5.1f}")
+        print(
+            f"  {key:8s} {np.sqrt(np.mean(e**2)):5.1f} {e.mean():+5.1f}, "
+            f"median size {np.median(np.abs(e)):.1f}"
+        )
     shares = [o.cpu_share for o in outcomes]
     print(f"\ncost: {np.median(shares):.0%} of extraction (median), {max(shares):.0%} at most, CPU")
 
 
 def main() -> None:
     """Evaluate the clips asked for."""
-    parser = argparse.ArgumentParser(description=__doc__,
-                                     formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
     parser.add_argument("--data", type=Path, default=Path(__file__).parent / "data")
     parser.add_argument("--split", choices=("calibrate", "validate"), default="validate")
     parser.add_argument("--only", default="", help="clips whose name contains this")

@@ -26,8 +26,13 @@ BENCH_AWAY_M = 0.85
 def frame_camera(item: Item, posed: Posed) -> Camera:
     """Aim and zoom until the whole movement takes up the wanted share of the picture."""
     outline = posed.skin[::6, ::40].astype(np.float64)
-    camera = Camera(azimuth_deg=item.azimuth_deg, distance_m=item.distance_m,
-                    height_m=item.height_m, tilt_deg=item.roll_deg, size_px=item.size_px)
+    camera = Camera(
+        azimuth_deg=item.azimuth_deg,
+        distance_m=item.distance_m,
+        height_m=item.height_m,
+        tilt_deg=item.roll_deg,
+        size_px=item.size_px,
+    )
     for _ in range(12):
         camera = _improve(camera, outline, item.fill)
     if item.cover == "feet_out":
@@ -49,8 +54,11 @@ def _improve(camera: Camera, outline: Array, fill: float) -> Camera:
     widest = 2 * np.degrees(np.arctan(np.tan(np.radians(WIDEST_VIEW_DEG) / 2) / long_side))
     distance = camera.distance_m * (1.06 if view > widest else 1.0)
     return replace(
-        camera, distance_m=distance, view_deg=float(np.clip(view, NARROWEST_VIEW_DEG, widest)),
-        aim_m=camera.aim_m - middle[1] * metres, aim_x_m=camera.aim_x_m + middle[0] * metres,
+        camera,
+        distance_m=distance,
+        view_deg=float(np.clip(view, NARROWEST_VIEW_DEG, widest)),
+        aim_m=camera.aim_m - middle[1] * metres,
+        aim_x_m=camera.aim_x_m + middle[0] * metres,
     )
 
 
@@ -58,8 +66,11 @@ def _shift(camera: Camera, *, up: float = 0.0, across: float = 0.0) -> Camera:
     """Move the picture by a share of its height or width."""
     width, height = camera.size_px
     metres = camera.distance_m / focal_px(camera)
-    return replace(camera, aim_m=camera.aim_m + up * height * metres,
-                   aim_x_m=camera.aim_x_m + across * width * metres)
+    return replace(
+        camera,
+        aim_m=camera.aim_m + up * height * metres,
+        aim_x_m=camera.aim_x_m + across * width * metres,
+    )
 
 
 def focal_px(camera: Camera) -> float:

@@ -82,17 +82,23 @@ def list_items() -> Iterator[Item]:
             excerpts = EXCERPTS[split]
             person = people[split][mine % len(people[split])]
             yield Item(
-                name=f"{number:03d}_{motion}_az{azimuth:03d}_{person}", split=split, person=person,
-                motion=motion, seed=FIRST_SEED[split] + mine,
+                name=f"{number:03d}_{motion}_az{azimuth:03d}_{person}",
+                split=split,
+                person=person,
+                motion=motion,
+                seed=FIRST_SEED[split] + mine,
                 azimuth_deg=round((azimuth + off_deg) % 360, 2),
                 height_m=round(float(rng.uniform(0.5, 1.6)), 3),
                 distance_m=round(float(np.exp(rng.uniform(np.log(2.5), np.log(6.0)))), 3),
                 fill=round(float(rng.uniform(0.6, 0.9)), 3),
                 roll_deg=round(float(rng.uniform(-5, 5)), 2) if rng.uniform() < 0.5 else 0.0,
-                rate_hz=_rate(number), size_px=WIDE_PX if number % 9 == 8 else PORTRAIT_PX,
-                handheld=number % 6 == 4, cover=_cover(number, rng),
+                rate_hz=_rate(number),
+                size_px=WIDE_PX if number % 9 == 8 else PORTRAIT_PX,
+                handheld=number % 6 == 4,
+                cover=_cover(number, rng),
                 excerpt=excerpts[next(excerpt_turn[split]) % len(excerpts)]
-                if motion == "recorded" else None,
+                if motion == "recorded"
+                else None,
             )
 
 

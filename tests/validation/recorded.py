@@ -21,8 +21,15 @@ from tempo import ease, even_times
 RECORDING = "exercise_joints_30hz.npz"
 RECORDED_HZ = 30.0
 # Joints of the recording under the names used here.
-PARTS = {"shoulder": "humerus", "elbow": "radius", "wrist": "hand", "hip": "femur",
-         "knee": "tibia", "ankle": "foot", "toe": "toes"}
+PARTS = {
+    "shoulder": "humerus",
+    "elbow": "radius",
+    "wrist": "hand",
+    "hip": "femur",
+    "knee": "tibia",
+    "ankle": "foot",
+    "toe": "toes",
+}
 # The recorded joints sit beside the true ones, so a straight leg reads bent; the longest reach
 # that occurs in a recording counts as a nearly straight leg.
 STRAIGHT_RATIO = 0.995
@@ -74,7 +81,8 @@ def load_recording(folder: Path, name: str) -> dict[str, Array]:
         data = gaussian_filter1d(file[f"s{name}"].astype(np.float64), 0.7, axis=0)
     return {
         f"{side}_{part}": data[:, names.index(side[0] + stored)]
-        for side in SIDES for part, stored in PARTS.items()
+        for side in SIDES
+        for part, stored in PARTS.items()
     }
 
 
@@ -222,14 +230,22 @@ class Recorded:
         """Return the targets, given the sizes of the body in each frame."""
         mid_hip, ankles = self._place(measured)
         legs = {
-            side: plant_leg(measured, side, mid_hip=mid_hip, ankle=ankles[side],
-                            pole=self.poles[side])
+            side: plant_leg(
+                measured, side, mid_hip=mid_hip, ankle=ankles[side], pole=self.poles[side]
+            )
             for side in SIDES
         }
         lift = {side: self._shoulder_lift(side) for side in SIDES}
         return Targets(
-            pelvis=self.pelvis, chest=self.chest, head=self.head, legs=legs, arms=self.arms,
-            feet=self.feet, toe_bend_deg=self.toe_bend, shoulder_lift_deg=lift, mid_hip=mid_hip,
+            pelvis=self.pelvis,
+            chest=self.chest,
+            head=self.head,
+            legs=legs,
+            arms=self.arms,
+            feet=self.feet,
+            toe_bend_deg=self.toe_bend,
+            shoulder_lift_deg=lift,
+            mid_hip=mid_hip,
         )
 
     def _shoulder_lift(self, side: str) -> Array:

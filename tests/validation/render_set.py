@@ -47,8 +47,14 @@ NOISE_LEVELS = 3.0
 STILLS = 5
 SAME_M = 0.001
 # Bones whose upper ends are the joint centres inside the body; these keep their distances.
-CENTRES = {"shoulder": "upperarm01", "elbow": "lowerarm01", "wrist": "wrist",
-           "hip": "upperleg01", "knee": "lowerleg01", "ankle": "foot"}
+CENTRES = {
+    "shoulder": "upperarm01",
+    "elbow": "lowerarm01",
+    "wrist": "wrist",
+    "hip": "upperleg01",
+    "knee": "lowerleg01",
+    "ankle": "foot",
+}
 CENTRE_NAMES = tuple(f"{side}_{joint}" for joint in CENTRES for side in SIDES)
 # Where the set keeps numbers shorter than they are computed: 1/32 px, 1/8192 m.
 PX_STEPS, M_STEPS = 32, 8192
@@ -87,14 +93,18 @@ def draw_frames(
 
 
 def run_model(
-    item: Item, pictures: Iterator[NDArray[np.uint8]], time_s: Array,
+    item: Item,
+    pictures: Iterator[NDArray[np.uint8]],
+    time_s: Array,
     stills: dict[int, NDArray[np.uint8]],
 ) -> dict[str, Array]:
     """Show the pictures to the pose model, as `motioncheck.landmarks` does for one person."""
     frames = len(time_s)
-    out = {"image_px": np.full((frames, COUNT, 2), np.nan),
-           "visibility": np.full((frames, COUNT), np.nan),
-           "world_m": np.full((frames, COUNT, 3), np.nan)}
+    out = {
+        "image_px": np.full((frames, COUNT, 2), np.nan),
+        "visibility": np.full((frames, COUNT), np.nan),
+        "world_m": np.full((frames, COUNT, 3), np.nan),
+    }
     width, height = item.size_px
     kept = set(np.linspace(0, frames - 1, STILLS).astype(int).tolist())
     with PoseModel(MODEL, width_px=width, height_px=height) as model:
@@ -111,14 +121,24 @@ def describe(item: Item, body: Body, camera: Camera) -> dict[str, Any]:
     """Return what is known about a clip beside its tracks."""
     stature_m = float(np.ptp(body.rest_skin[:, 2]))
     return {
-        "name": item.name, "split": item.split, "body": item.person, "motion": item.motion,
-        "motion_id": item.motion_id, "seed": item.seed, "fps": item.rate_hz,
+        "name": item.name,
+        "split": item.split,
+        "body": item.person,
+        "motion": item.motion,
+        "motion_id": item.motion_id,
+        "seed": item.seed,
+        "fps": item.rate_hz,
         "excerpt": asdict(item.excerpt) if item.excerpt else None,
-        "handheld": item.handheld, "cover": item.cover, "model": MODEL,
+        "handheld": item.handheld,
+        "cover": item.cover,
+        "model": MODEL,
         "camera": {
-            "azimuth_deg": camera.azimuth_deg, "height_m": camera.height_m,
-            "distance_m": round(camera.distance_m, 4), "roll_deg": camera.tilt_deg,
-            "pitch_deg": round(pitch_deg(camera), 3), "focal_px": round(focal_px(camera), 2),
+            "azimuth_deg": camera.azimuth_deg,
+            "height_m": camera.height_m,
+            "distance_m": round(camera.distance_m, 4),
+            "roll_deg": camera.tilt_deg,
+            "pitch_deg": round(pitch_deg(camera), 3),
+            "focal_px": round(focal_px(camera), 2),
         },
         "person": asdict(body.look) | {"stature_m": round(stature_m, 4)},
     }
@@ -146,13 +166,18 @@ def make_item(item: Item, out: Path, recordings: Path, pictures: Path | None) ->
     partial = whole.with_suffix(".part")
     with partial.open("wb") as file:
         np.savez_compressed(
-            file, time_s=time_s, width_px=width, height_px=height,
+            file,
+            time_s=time_s,
+            width_px=width,
+            height_px=height,
             image_px=_short(track["image_px"], PX_STEPS),
             visibility=track["visibility"].astype(np.float16),
             world_m=_short(track["world_m"], M_STEPS),
-            names=np.array(JOINT_NAMES), joints_m=_short(joints_m, M_STEPS),
+            names=np.array(JOINT_NAMES),
+            joints_m=_short(joints_m, M_STEPS),
             joints_px=_short(joints_px, PX_STEPS),
-            centre_names=np.array(CENTRE_NAMES), centres_m=_short(joint_centres(posed), M_STEPS),
+            centre_names=np.array(CENTRE_NAMES),
+            centres_m=_short(joint_centres(posed), M_STEPS),
             camera_m=np.array([place for place, _ in axes], dtype=np.float32),
             camera_axes=np.array([rows for _, rows in axes], dtype=np.float32),
             about=np.array(json.dumps(about)),
@@ -171,8 +196,11 @@ def check_item(item: Item, out: Path, recordings: Path) -> bool:
     joints_m = np.stack([posed.points[name] for name in JOINT_NAMES], axis=1)
     with np.load(out / f"{item.name}.npz") as file:
         stored_s, stored_m = file["time_s"], file["joints_m"]
-    return (stored_m.shape == joints_m.shape and np.allclose(stored_s, time_s)
-            and bool(np.abs(stored_m - joints_m).max() < SAME_M))
+    return (
+        stored_m.shape == joints_m.shape
+        and np.allclose(stored_s, time_s)
+        and bool(np.abs(stored_m - joints_m).max() < SAME_M)
+    )
 
 
 def _summary(item: Item, joints_px: Array, track: dict[str, Array]) -> str:
@@ -181,22 +209,29 @@ def _summary(item: Item, joints_px: Array, track: dict[str, Array]) -> str:
     off = np.linalg.norm(joints_px[:, ours] - track["image_px"][:, theirs], axis=-1)
     found = np.isfinite(off[:, 0]).mean()
     tall = np.median(np.ptp(joints_px[..., 1], axis=1))
-    return (f"{len(joints_px)} frames, found {found:.0%}, body {tall:.0f} px, off by "
-            f"{np.nanmedian(off):.1f} px median, {np.nanpercentile(off, 95):.1f} px 95th")
+    return (
+        f"{len(joints_px)} frames, found {found:.0%}, body {tall:.0f} px, off by "
+        f"{np.nanmedian(off):.1f} px median, {np.nanpercentile(off, 95):.1f} px 95th"
+    )
 
 
 def main(arguments: list[str] | None = None) -> int:
     """Make the clips asked for, or all of them."""
-    parser = argparse.ArgumentParser(description=__doc__,
-                                     formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
     parser.add_argument("--out", type=Path, required=True, help="folder for the .npz files")
     parser.add_argument("--only", metavar="NAME", help="only clips whose name contains this")
     parser.add_argument("--limit", type=int, help="at most this many clips")
     parser.add_argument("--again", action="store_true", help="also make clips that are there")
     parser.add_argument("--check", action="store_true", help="only look for outdated files")
     parser.add_argument("--pictures", type=Path, help="folder for a few stills of each clip")
-    parser.add_argument("--mocap", type=Path, default=ROOT.parent / "shared" / "data" / "mocap",
-                        help="folder with the marker recordings")
+    parser.add_argument(
+        "--mocap",
+        type=Path,
+        default=ROOT.parent / "shared" / "data" / "mocap",
+        help="folder with the marker recordings",
+    )
     options = parser.parse_args(arguments)
     torch.set_num_threads(1)
     options.out.mkdir(parents=True, exist_ok=True)

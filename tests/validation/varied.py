@@ -34,15 +34,26 @@ class VariedSquat(Squat):
         half_stance_m = self.half_stance_m * rng.uniform(0.75, 1.35)
         knee = rng.uniform(0.5, 1.35) + rng.uniform(-0.08, 0.08, len(reps))
         knee = np.minimum(knee, WIDEST_KNEE_M / half_stance_m)
-        drawn = {"thigh": rng.uniform(-18, 38, len(reps)), "shank": shank, "trunk": trunk,
-                 "knee_ratio": knee, "heel_lift_ratio": np.full(len(reps), lift)}
+        drawn = {
+            "thigh": rng.uniform(-18, 38, len(reps)),
+            "shank": shank,
+            "trunk": trunk,
+            "knee_ratio": knee,
+            "heel_lift_ratio": np.full(len(reps), lift),
+        }
         self.shape = {name: per_rep(time_s, reps, list(value)) for name, value in drawn.items()}
         self.half_stance_m = half_stance_m
         lifted = self.shape["heel_lift_ratio"] * np.clip(self.depth * 1.25, 0, 1)
         toe_out = rng.uniform(2, 30)
         self.feet = {
-            side: PlantedFoot(body, side, x_m=half_stance_m, toe_out_deg=toe_out,
-                              frames=self.frames, heel_lift_ratio=lifted)
+            side: PlantedFoot(
+                body,
+                side,
+                x_m=half_stance_m,
+                toe_out_deg=toe_out,
+                frames=self.frames,
+                heel_lift_ratio=lifted,
+            )
             for side in SIDES
         }
         self.sway_x = self.sway_x + rng.uniform(-0.03, 0.03) * self.depth
@@ -70,8 +81,15 @@ class VariedJacks(Jacks):
         self.hop = self._hops(rng.uniform(0.03, 0.07))
         x_m = narrow + (self.wide_m - narrow) * self.open
         self.feet = {
-            side: PlantedFoot(body, side, x_m=x_m, toe_out_deg=6 + 8 * self.open,
-                              frames=self.frames, raise_m=self.hop, heel_lift_ratio=4 * self.hop)
+            side: PlantedFoot(
+                body,
+                side,
+                x_m=x_m,
+                toe_out_deg=6 + 8 * self.open,
+                frames=self.frames,
+                raise_m=self.hop,
+                heel_lift_ratio=4 * self.hop,
+            )
             for side in SIDES
         }
 
@@ -88,25 +106,43 @@ class VariedTwist(Twist):
         self.half_stance_m = rng.uniform(1.35, 1.9) * body.rest["left_shoulder"][0]
         toe_out = rng.uniform(4, 24)
         self.feet = {
-            side: PlantedFoot(body, side, x_m=self.half_stance_m, toe_out_deg=toe_out,
-                              frames=self.frames) for side in SIDES
+            side: PlantedFoot(
+                body, side, x_m=self.half_stance_m, toe_out_deg=toe_out, frames=self.frames
+            )
+            for side in SIDES
         }
 
 
 def _plan_steps(drill: str, rng: Generator, rate_hz: float) -> tuple[list[Rep], Array, object]:
     if drill == "high_knees":
-        style = replace(HIGH_KNEES, thigh_peak=rng.uniform(66, 104), knee_peak=rng.uniform(84, 114),
-                        trunk=rng.uniform(-3, 12), arm_swing=rng.uniform(8, 42),
-                        hop_m=rng.uniform(0.006, 0.03))
+        style = replace(
+            HIGH_KNEES,
+            thigh_peak=rng.uniform(66, 104),
+            knee_peak=rng.uniform(84, 114),
+            trunk=rng.uniform(-3, 12),
+            arm_swing=rng.uniform(8, 42),
+            hop_m=rng.uniform(0.006, 0.03),
+        )
     else:
-        style = replace(HEEL_KICKS, thigh_peak=rng.uniform(-4, 22), knee_peak=rng.uniform(92, 135),
-                        trunk=rng.uniform(0, 14), arm_swing=rng.uniform(6, 30),
-                        hop_m=rng.uniform(0.006, 0.03))
+        style = replace(
+            HEEL_KICKS,
+            thigh_peak=rng.uniform(-4, 22),
+            knee_peak=rng.uniform(92, 135),
+            trunk=rng.uniform(0, 14),
+            arm_swing=rng.uniform(6, 30),
+            hop_m=rng.uniform(0.006, 0.03),
+        )
     steps = 4 if rate_hz > 50 else 6
     faults = {int(rng.integers(1, steps + 1)): (style.fault,)}
     reps, total_s = plan_steps(
-        lead_s=0.8, steps=steps, cadence_per_min=rng.uniform(130, 185), faults=faults, rng=rng,
-        style=style, first=str(rng.choice(SIDES)), tail_s=0.35,
+        lead_s=0.8,
+        steps=steps,
+        cadence_per_min=rng.uniform(130, 185),
+        faults=faults,
+        rng=rng,
+        style=style,
+        first=str(rng.choice(SIDES)),
+        tail_s=0.35,
     )
     return reps, even_times(total_s, rate_hz), style
 
@@ -115,17 +151,26 @@ def _plan_sets(drill: str, rng: Generator, rate_hz: float) -> tuple[list[Rep], A
     pace = rng.uniform(0.85, 1.2)
     quick = rate_hz > 50
     if drill == "jacks":
-        timing = Timing(lead_s=0.5, out_s=0.40 * pace, hold_s=0.12, back_s=0.40 * pace,
-                        rest_s=0.14, tail_s=0.4, jitter=0.08)
+        timing = Timing(
+            lead_s=0.5,
+            out_s=0.40 * pace,
+            hold_s=0.12,
+            back_s=0.40 * pace,
+            rest_s=0.14,
+            tail_s=0.4,
+            jitter=0.08,
+        )
         count, sides, names = (2 if quick else 3), ("both",), ((), *((f,) for f in JACK_FAULTS))
     elif drill == "twist":
-        timing = Timing(lead_s=0.4, out_s=0.72 * pace, hold_s=0.15, back_s=0.68 * pace,
-                        rest_s=0.12, tail_s=0.3)
+        timing = Timing(
+            lead_s=0.4, out_s=0.72 * pace, hold_s=0.15, back_s=0.68 * pace, rest_s=0.12, tail_s=0.3
+        )
         count, sides, names = (1 if quick else 2), SIDES, ((), (), ("short_reach",))
         sides = SIDES if rng.uniform() < 0.5 else SIDES[::-1]
     else:
-        timing = Timing(lead_s=0.8, out_s=0.68 * pace, hold_s=0.15, back_s=0.62 * pace,
-                        rest_s=0.2, tail_s=0.35)
+        timing = Timing(
+            lead_s=0.8, out_s=0.68 * pace, hold_s=0.15, back_s=0.62 * pace, rest_s=0.2, tail_s=0.35
+        )
         count, sides, names = (1 if quick else 2), ("both",), ((),)
     faults = {i + 1: names[int(rng.integers(len(names)))] for i in range(count)}
     reps, total_s = plan_reps(timing, count=count, sides=sides, faults=faults, rng=rng)

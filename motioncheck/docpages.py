@@ -21,8 +21,8 @@ from motioncheck.measures.visible import (
     SAGITTAL_LIMIT_DEG,
     STRICT_LIMIT_DEG,
 )
-from motioncheck.sheetwords import with_unit
 from motioncheck.standards import Check, Judgement, Standard, load_standards
+from motioncheck.wording import with_unit
 
 DOCS: Final = Path(__file__).resolve().parent.parent / "docs"
 NOTE: Final = (

@@ -13,7 +13,7 @@ import pytest
 import motioncheck
 
 PACKAGE = Path(motioncheck.__file__).parent
-BASE = {"errors", "units", "records", "skeleton", "sheetwords"}
+BASE = {"errors", "units", "records", "skeleton", "wording"}
 ANALYSIS = {"measures", "splitting", "standards", "checks", "cleaning", "camera", "bodyfit"}
 EVERYTHING = None
 # Room -> rooms of ours it may import, as the design draws them; the base is open to all.

@@ -12,6 +12,7 @@ from motioncheck.records import Event
 from motioncheck.sheet import words
 from motioncheck.sheet.canvas import finite_runs, thin, ticks
 from motioncheck.sheet.charts import GRID, default_chart, resample_rep
+from motioncheck.wording import join_words
 
 
 def test_resampled_rep_of_a_straight_line_is_the_same_line():
@@ -97,7 +98,7 @@ def test_limit_and_number_words():
     assert words.limit_text("at least", 0.95, "ratio") == "at least 0.95"
     assert words.numbers_text([3, 1, 2, 7, 8, 10]) == "1–3, 7, 8, 10"
     assert words.reps_text([4]) == "rep 4"
-    assert words.join_words(["a", "b", "c"]) == "a, b and c"
+    assert join_words(["a", "b", "c"]) == "a, b and c"
 
 
 def test_measure_title_says_its_side():

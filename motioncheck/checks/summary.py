@@ -21,8 +21,8 @@ from motioncheck.records import (
     Tempo,
     Verdict,
 )
-from motioncheck.sheetwords import list_reps, with_unit
 from motioncheck.standards import Standard
+from motioncheck.wording import list_reps, with_unit
 
 MAX_CUES = 3
 # A check is praised when no rep misses it and at least this share of the reps surely meets it.

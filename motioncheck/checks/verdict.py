@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 from motioncheck.records import Comparison, Verdict
-from motioncheck.sheetwords import with_unit
+from motioncheck.wording import with_unit
 
 
 @dataclass(frozen=True, slots=True)

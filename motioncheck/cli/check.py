@@ -20,8 +20,8 @@ from motioncheck.pipeline import (
 )
 from motioncheck.records import LandmarkTrack, Sheet
 from motioncheck.sheet.write import require_place
-from motioncheck.sheetwords import join_words, list_reps
 from motioncheck.video import probe_clip
+from motioncheck.wording import join_words, list_reps
 
 
 @dataclass(frozen=True, slots=True)

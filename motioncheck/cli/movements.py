@@ -9,8 +9,8 @@ from rich.table import Table
 from rich.text import Text
 
 from motioncheck.measures import REGISTRY
-from motioncheck.sheetwords import with_unit
 from motioncheck.standards import Check, get_standard, load_standard_file, load_standards
+from motioncheck.wording import with_unit
 
 
 def print_list(folder: Path | None) -> None:

@@ -13,8 +13,8 @@ from motioncheck.pipeline.options import CheckResult, OnProgress, no_progress
 from motioncheck.pipeline.pictures import landmarks_at
 from motioncheck.records import Event
 from motioncheck.sheet import annotate_frame
-from motioncheck.sheetwords import with_unit
 from motioncheck.video import ClipReader, ClipWriter, Frame, read_ahead
+from motioncheck.wording import with_unit
 
 # Large enough to read on a phone, small enough to send.
 MAX_HEIGHT_PX = 960

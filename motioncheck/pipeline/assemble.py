@@ -23,8 +23,8 @@ from motioncheck.records import (
     Sheet,
     TrackInfo,
 )
-from motioncheck.sheetwords import with_unit
 from motioncheck.standards import Check, LoadedStandard, Standard
+from motioncheck.wording import with_unit
 
 LIBRARIES = ("mediapipe", "av", "opencv-python-headless", "numpy", "scipy")
 OptionMap = Mapping[str, str | float | int | bool | None]

@@ -14,8 +14,8 @@ from motioncheck.pipeline.options import CheckOptions
 from motioncheck.records import ClipInfo, Event, LandmarkTrack, Still
 from motioncheck.records.arrays import FloatArray
 from motioncheck.sheet import MeasuredLine, cover_face, draw_still, measured_lines
-from motioncheck.sheetwords import with_unit
 from motioncheck.video import Picture, PictureSpool, pick_pictures
+from motioncheck.wording import with_unit
 
 if TYPE_CHECKING:
     from motioncheck.records import Sheet

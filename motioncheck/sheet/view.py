@@ -10,7 +10,6 @@ from motioncheck.records import CheckInfo, Event, Finding, Sheet, Still, Summary
 from motioncheck.sheet.words import (
     MARKS,
     event_word,
-    join_words,
     limit_text,
     plural,
     reps_text,
@@ -20,6 +19,7 @@ from motioncheck.sheet.words import (
     value_text,
     worst_verdict,
 )
+from motioncheck.wording import join_words
 
 MAX_CUES = 3
 STILLS_TO_LOOK_AT = 12

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 from typing import Final
 
 from motioncheck.records import Event, Finding, Verdict
+from motioncheck.wording import MINUS
 
 MARKS: Final[dict[Verdict, str]] = {
     "meets": "meets",
@@ -14,7 +15,6 @@ MARKS: Final[dict[Verdict, str]] = {
     "too close to call": "close",
     "not visible": "unseen",
 }
-MINUS: Final = "\N{MINUS SIGN}"
 _DEGREES: Final = frozenset({"deg", "°", "degrees"})
 _PLAIN: Final = frozenset({"", "ratio", "1"})
 _SUFFIX: Final = {"%": " %", "1/min": " a minute"}
@@ -115,13 +115,6 @@ def reps_text(numbers: Sequence[int], word: str = "rep") -> str:
     if not numbers:
         return ""
     return f"{word if len(set(numbers)) == 1 else word + 's'} {numbers_text(numbers)}"
-
-
-def join_words(words: Sequence[str], last: str = "and") -> str:
-    """Return words as a spoken list: ``a, b and c``."""
-    if len(words) < 2:
-        return "".join(words)
-    return f"{', '.join(words[:-1])} {last} {words[-1]}"
 
 
 def sentence(text: str) -> str:

@@ -29,11 +29,11 @@ def _fixed(value: float, digits: int) -> str:
     return (text.lstrip("-") if float(text) == 0.0 else text).replace("-", MINUS)
 
 
-def join_words(words: Sequence[str]) -> str:
-    """Return ``a, b and c``."""
+def join_words(words: Sequence[str], last: str = "and") -> str:
+    """Return words as a spoken list: ``a, b and c``."""
     if len(words) < 2:
         return "".join(words)
-    return ", ".join(words[:-1]) + " and " + words[-1]
+    return f"{', '.join(words[:-1])} {last} {words[-1]}"
 
 
 def list_reps(numbers: Sequence[int]) -> str:

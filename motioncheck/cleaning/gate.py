@@ -42,11 +42,11 @@ def find_visible(
     above = visibility >= gate
     runs = find_runs(above)
     # Running count of certain frames: a run holds one if the count rises from its start to stop.
-    count = np.zeros((len(visibility) + 1, visibility.shape[1]), dtype=np.intp)
+    count = np.zeros((len(visibility) + 1, visibility.shape[1]), dtype=np.int32)
     np.cumsum(visibility >= certain, axis=0, out=count[1:])
     doubtful = count[runs.stop, runs.column] == count[runs.start, runs.column]
-    edges = np.zeros_like(count)
+    edges = np.zeros(count.shape, dtype=np.int8)
     edges[runs.start[doubtful], runs.column[doubtful]] = 1
     edges[runs.stop[doubtful], runs.column[doubtful]] = -1
-    certain_run: BoolArray = np.cumsum(edges[:-1], axis=0) == 0
+    certain_run: BoolArray = np.cumsum(edges[:-1], axis=0, dtype=np.int8) == 0
     return above & certain_run

@@ -21,7 +21,7 @@ from motioncheck.cleaning.resample import (
 )
 from motioncheck.cleaning.runs import find_runs
 from motioncheck.cleaning.swaps import find_swaps
-from motioncheck.records.arrays import FloatArray
+from motioncheck.records.arrays import FloatArray, sealed
 from motioncheck.records.track import CleaningStep, CleanTrack, LandmarkTrack
 from motioncheck.skeleton import COUNT, INDEX, LANDMARKS
 
@@ -34,6 +34,9 @@ LEG: Final = ("knee", "ankle", "heel", "toe")
 # Leaps below these are left to the filter; project judgement.
 OUTLIER_FLOOR_LEG_RATIO: Final = 0.05
 OUTLIER_FLOOR_WORLD_M: Final = 0.05
+# The steps that need many times the memory of what they work on take some landmarks at a time: a
+# long clip then needs little more than its landmarks do.
+BLOCKS: Final = tuple(slice(first, first + 6) for first in range(0, COUNT, 6))
 # Stands in for the length of a leg where none was ever found.
 LEG_PER_PICTURE_HEIGHT: Final = 0.3
 
@@ -119,9 +122,9 @@ def clean_track(
         cutoff_hz = _smooth(work, cutoff_hz, rate, factor)
     return CleanTrack(
         time_s=work.time_s,
-        image_px=work.image_px,
-        visibility=np.nan_to_num(work.visibility),
-        world_m=work.world_m,
+        image_px=sealed(work.image_px),
+        visibility=sealed(np.nan_to_num(work.visibility)),
+        world_m=sealed(work.world_m),
         width_px=track.width_px,
         height_px=track.height_px,
         rate_hz=rate,
@@ -208,13 +211,16 @@ def _take_out_leaps(work: _Work) -> None:
     """Remove landmarks that leap away for a frame or two."""
     frames = len(work.time_s)
     floor_px = OUTLIER_FLOOR_LEG_RATIO * work.leg_px
-    coordinates = find_outliers(work.image_px.reshape(frames, -1), floor=floor_px)
-    in_image = np.any(coordinates.reshape(frames, COUNT, -1), axis=2)
-    coordinates = find_outliers(work.world_m.reshape(frames, -1), floor=OUTLIER_FLOOR_WORLD_M)
-    in_world = np.any(coordinates.reshape(frames, COUNT, -1), axis=2)
-    work.image_px[in_image] = np.nan
-    work.world_m[in_image | in_world] = np.nan
-    count = int(in_image.sum())
+    count = 0
+    for block in BLOCKS:
+        image, world = work.image_px[:, block], work.world_m[:, block]
+        coordinates = find_outliers(image.reshape(frames, -1), floor=floor_px)
+        in_image = np.any(coordinates.reshape(image.shape), axis=2)
+        coordinates = find_outliers(world.reshape(frames, -1), floor=OUTLIER_FLOOR_WORLD_M)
+        in_world = np.any(coordinates.reshape(world.shape), axis=2)
+        image[in_image] = np.nan
+        world[in_image | in_world] = np.nan
+        count += int(in_image.sum())
     text = "No landmark leapt away from its path."
     if count:
         times = "Once" if count == 1 else f"{count} times"
@@ -253,24 +259,38 @@ def _make_uniform(work: _Work, rate_hz: float | None, max_gap_s: float) -> tuple
     else:
         seen = np.nan_to_num(work.visibility)
         work.visibility = np.stack([np.interp(axis, work.time_s, v) for v in seen.T], axis=1)
-        work.image_px = resample(work.image_px, work.time_s, axis, max_gap_s=max_gap_s)
-        work.world_m = resample(work.world_m, work.time_s, axis, max_gap_s=max_gap_s)
+        work.image_px = _resample(work.image_px, work.time_s, axis, max_gap_s)
+        work.world_m = _resample(work.world_m, work.time_s, axis, max_gap_s)
         text = f"The frames were placed on an even time axis of {rate * factor:.4g} a second."
     work.time_s = axis
     work.note("resampling", text, len(axis))
     return rate, factor
 
 
+def _resample(
+    values: FloatArray, time_s: FloatArray, axis: FloatArray, max_gap_s: float
+) -> FloatArray:
+    out = np.empty((len(axis), *values.shape[1:]))
+    for block in BLOCKS:
+        out[:, block] = resample(values[:, block], time_s, axis, max_gap_s=max_gap_s)
+    return out
+
+
 def _smooth(work: _Work, cutoff_hz: float, rate_hz: float, factor: int) -> float:
     """Filter, drop what is too short to filter, thin out; return the cutoff used."""
     used_hz = min(cutoff_hz, HIGHEST_CUTOFF_RATIO * rate_hz)
     frames = len(work.time_s)
-    table = np.concatenate([work.image_px, work.world_m], axis=2).reshape(frames, -1)
-    dropped = _drop_short_runs(table)
-    table = filter_zero_phase(table, cutoff_hz=used_hz, rate_hz=rate_hz * factor)
-    both = table.reshape(frames, COUNT, 5)[::factor]
-    work.image_px, work.world_m = both[:, :, :2], both[:, :, 2:]
-    work.visibility, work.time_s = work.visibility[::factor], work.time_s[::factor]
+    dropped = 0
+    for block in BLOCKS:
+        image, world = work.image_px[:, block], work.world_m[:, block]
+        table = np.concatenate([image, world], axis=2).reshape(frames, -1)
+        dropped += _drop_short_runs(table)
+        table = filter_zero_phase(table, cutoff_hz=used_hz, rate_hz=rate_hz * factor)
+        both = table.reshape(frames, -1, 5)
+        image[:], world[:] = both[:, :, :2], both[:, :, 2:]
+    if factor > 1:
+        work.image_px, work.world_m = work.image_px[::factor], work.world_m[::factor]
+        work.visibility, work.time_s = work.visibility[::factor], work.time_s[::factor]
     text = (
         f"Jitter above {used_hz:.3g} Hz was smoothed away without delay (Butterworth low-pass, "
         "second order, forward and backward)."

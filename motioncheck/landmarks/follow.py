@@ -31,6 +31,7 @@ from motioncheck.landmarks.overlap import dim_overlapped
 from motioncheck.landmarks.sightings import Sighting
 from motioncheck.landmarks.watching import FrameLike, OpenModel, Progress, Seen, Watcher
 from motioncheck.records import LandmarkTrack
+from motioncheck.records.arrays import sealed
 from motioncheck.skeleton import COUNT
 
 _POINT_HINT: Final = (
@@ -156,9 +157,9 @@ class _EmptyTrack:
             world_m[sighting.frame] = sighting.pose.world_m
         return LandmarkTrack(
             time_s=np.array(seen.time_s, dtype=np.float64),
-            image_px=image_px,
-            visibility=visibility,
-            world_m=world_m,
+            image_px=sealed(image_px),
+            visibility=sealed(visibility),
+            world_m=sealed(world_m),
             width_px=self.width_px,
             height_px=self.height_px,
             model=self.model,

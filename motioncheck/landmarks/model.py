@@ -7,7 +7,6 @@ import hashlib
 import sys
 import threading
 from collections.abc import Iterator
-from dataclasses import dataclass
 from types import TracebackType
 from typing import Any, Final, Protocol, Self
 
@@ -17,6 +16,7 @@ import numpy.typing as npt
 from motioncheck.assets import load_checksums, read_asset
 from motioncheck.errors import MissingPartError, ShapeError
 from motioncheck.landmarks.quiet import native_chatter_held_back
+from motioncheck.records.arrays import shorten
 from motioncheck.skeleton import COUNT
 
 MODELS: Final = ("full", "lite")
@@ -30,11 +30,13 @@ _WARM_UP_SIDE_PX: Final = 64
 _import_lock = threading.Lock()
 
 
-@dataclass(frozen=True, slots=True, eq=False)
 class Pose:
     """Landmarks of one person in one picture.
 
-    Attributes
+    Poses of a whole clip are kept until its end, so the numbers lie in one array, in single
+    precision where that loses nothing: the model computes in it.
+
+    Parameters
     ----------
     image_px : ndarray, shape (33, 2)
         x to the right and y down, in pixels of the upright full-size picture. Landmarks outside
@@ -47,9 +49,31 @@ class Pose:
         the down of the picture, not of gravity.
     """
 
-    image_px: npt.NDArray[np.float64]
-    visibility: npt.NDArray[np.float64]
-    world_m: npt.NDArray[np.float64]
+    __slots__ = ("_numbers",)
+
+    def __init__(
+        self,
+        *,
+        image_px: npt.NDArray[np.float64],
+        visibility: npt.NDArray[np.float64],
+        world_m: npt.NDArray[np.float64],
+    ) -> None:
+        self._numbers = shorten(np.column_stack([image_px, visibility, world_m]))
+
+    @property
+    def image_px(self) -> npt.NDArray[np.float64]:
+        """Landmarks in the picture, shape (33, 2), a copy."""
+        return self._numbers[:, :2].astype(np.float64)
+
+    @property
+    def visibility(self) -> npt.NDArray[np.float64]:
+        """Belief that each landmark can be seen, shape (33,), a copy."""
+        return self._numbers[:, 2].astype(np.float64)
+
+    @property
+    def world_m(self) -> npt.NDArray[np.float64]:
+        """Landmarks in metres, shape (33, 3), a copy."""
+        return self._numbers[:, 3:].astype(np.float64)
 
 
 class PoseFinder(Protocol):

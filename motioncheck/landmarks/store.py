@@ -18,6 +18,7 @@ import numpy.typing as npt
 
 from motioncheck.errors import ShapeError, TrackFileError
 from motioncheck.records import LandmarkTrack
+from motioncheck.records.arrays import shorten
 
 FORMAT: Final = "motioncheck/track"
 VERSION: Final = 1
@@ -59,7 +60,7 @@ def save_track(track: LandmarkTrack, path: Path) -> None:
     """
     header: dict[str, Any] = {name: getattr(track, name) for name in _NUMBERS + _TEXTS}
     header["notes"] = list(track.notes)
-    arrays = {name: _shorten(getattr(track, name)) for name in _ARRAYS}
+    arrays = {name: shorten(getattr(track, name)) for name in _ARRAYS}
     write_whole(path, pack(FORMAT, VERSION, header, arrays))
 
 
@@ -152,10 +153,3 @@ def write_whole(path: Path, content: bytes) -> None:
         with contextlib.suppress(OSError):
             temporary.unlink()
         raise
-
-
-def _shorten(values: npt.NDArray[np.float64]) -> npt.NDArray[Any]:
-    """Return single precision where that loses nothing: the model computes in it."""
-    with np.errstate(over="ignore"):
-        short = values.astype(np.float32)
-    return short if np.array_equal(short.astype(np.float64), values, equal_nan=True) else values

@@ -10,7 +10,7 @@ from motioncheck.measures.geometry import compute_valgus_leak_deg
 from motioncheck.measures.registry import MeasureSpec, Plane
 from motioncheck.measures.visible import judge_plane, turn_out_of_plane_deg
 from motioncheck.records import MeasureTable
-from motioncheck.records.arrays import FloatArray
+from motioncheck.records.arrays import FloatArray, sealed
 from motioncheck.skeleton import INDEX
 
 # Full trust from this visibility up; at the gate of 0.5 the guard band is half as wide again.
@@ -33,7 +33,7 @@ def compute_table(body: BodyPicture) -> MeasureTable:
     """
     values: dict[str, FloatArray] = {}
     bands: dict[str, FloatArray] = {}
-    frames = len(body.track.time_s)
+    hidden = sealed(np.full(len(body.track.time_s), np.nan))
     for spec in REGISTRY:
         if spec.compute is None:
             continue
@@ -41,12 +41,12 @@ def compute_table(body: BodyPicture) -> MeasureTable:
         for column in spec.ids():
             side = column.rsplit("_", 1)[1] if spec.sided else "both"
             if not visible:
-                values[column] = bands[column] = np.full(frames, np.nan)
+                values[column] = bands[column] = hidden
                 continue
             value = spec.compute(body, side)
             band = compute_guard_band(spec, body, side, turned_out_of=spec.plane)
-            values[column] = value
-            bands[column] = np.where(np.isfinite(value), band, np.nan)
+            values[column] = sealed(value)
+            bands[column] = sealed(np.where(np.isfinite(value), band, np.nan))
     return MeasureTable(body.track.time_s, values, bands)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, TypeGuard
 
 import numpy as np
 import numpy.typing as npt
@@ -13,7 +13,7 @@ FloatArray = npt.NDArray[np.float64]
 
 
 def frozen_floats(values: npt.ArrayLike, shape: tuple[int | None, ...], *, name: str) -> FloatArray:
-    """Return a read-only float64 copy after checking its shape.
+    """Return a read-only float64 copy after checking its shape; `sealed` arrays as they are.
 
     Parameters
     ----------
@@ -29,7 +29,7 @@ def frozen_floats(values: npt.ArrayLike, shape: tuple[int | None, ...], *, name:
     ShapeError
         If the number of axes or a fixed length differs.
     """
-    array = np.array(values, dtype=np.float64, order="C")
+    array = values if _is_sealed(values) else np.array(values, dtype=np.float64, order="C")
     wrong = array.ndim != len(shape) or any(
         want is not None and want != have for want, have in zip(shape, array.shape, strict=False)
     )
@@ -37,6 +37,33 @@ def frozen_floats(values: npt.ArrayLike, shape: tuple[int | None, ...], *, name:
         raise ShapeError(f"{name}: expected shape {shape}, found {array.shape}.")
     array.setflags(write=False)
     return array
+
+
+def sealed(array: FloatArray) -> FloatArray:
+    """Make an array read-only, for who hands over the only reference to it.
+
+    A record then keeps it without a copy, which would double the memory for a long clip.
+    """
+    array.setflags(write=False)
+    return array
+
+
+def _is_sealed(values: npt.ArrayLike) -> TypeGuard[FloatArray]:
+    """Tell whether this is a read-only array of its own, such as one taken from a record."""
+    return (
+        type(values) is np.ndarray
+        and values.dtype == np.float64
+        and values.flags.owndata
+        and values.flags.c_contiguous
+        and not values.flags.writeable
+    )
+
+
+def shorten(values: FloatArray) -> npt.NDArray[Any]:
+    """Return single precision where that loses nothing: the pose model computes in it."""
+    with np.errstate(over="ignore"):
+        short = values.astype(np.float32)
+    return short if np.array_equal(short.astype(np.float64), values, equal_nan=True) else values
 
 
 def set_frozen(

@@ -16,6 +16,7 @@ from motioncheck.sheet.words import worst_verdict
 
 TIME_PLACES: Final = 4
 VALUE_PLACES: Final = 3
+ROWS_AT_ONCE: Final = 500
 # A spreadsheet runs a cell that starts with one of these as a formula.
 _FORMULA_STARTS: Final = ("=", "+", "-", "@", "\t", "\r")
 
@@ -96,9 +97,14 @@ def angles_csv(table: MeasureTable) -> str:
         Lines end in a bare newline; time has four decimals, measures three.
     """
     header = ["time_s", *(safe_cell(name) for name in table.values)]
-    columns = [_column(table.time_s, TIME_PLACES)]
-    columns += [_column(values, VALUE_PLACES) for values in table.values.values()]
-    return _text([header, *zip(*columns, strict=True)])
+    parts = [_text([header])]
+    # A Python string takes ten times the room of its number, so only some rows are strings at once.
+    for first in range(0, len(table.time_s), ROWS_AT_ONCE):
+        rows = slice(first, first + ROWS_AT_ONCE)
+        columns = [_column(table.time_s[rows], TIME_PLACES)]
+        columns += [_column(values[rows], VALUE_PLACES) for values in table.values.values()]
+        parts.append(_text(zip(*columns, strict=True)))
+    return "".join(parts)
 
 
 def _column(values: FloatArray, places: int) -> list[str]:

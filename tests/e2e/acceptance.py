@@ -37,9 +37,10 @@ CHECKS_OF_FAULT = {
     "bent_knees": ("knees_long",),
 }
 TURN_TOLERANCE_S = 0.15
-# Movements that rest at their turn: for 0.4 s the rendered body is within 3 % of its highest or
-# lowest position, and the planned turn is the middle of that rest. Any instant of it is a turn.
-WIDER_TURN_S = {"jumping-jacks": 0.25, "wide-stance-twist": 0.25}
+# In the twist the pose model loses the folded body for part of the reach, which lasts 0.6 s;
+# the turn is then the middle of what is left. Measured: 0.26 s off in one rep of twelve, the
+# others within 0.2 s.
+WIDER_TURN_S = {"wide-stance-twist": 0.35}
 
 
 @dataclass(frozen=True)

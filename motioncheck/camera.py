@@ -14,8 +14,9 @@ from motioncheck.units import wrap_deg
 # shoulder line and ears are within 8 degrees of the truth in every view; its hip line falls short
 # by 13 degrees in side views, and its feet by more, so feet are not used.
 CUE_WEIGHTS = {"shoulder": 1.0, "ear": 0.7, "hip": 0.3}
-# What remains when all cues agree: systematic error of the model's own depth (rendered bodies).
-BASE_UNCERTAINTY_DEG = 5.0
+# What remains when all cues agree: systematic error of the model's own depth. With it, errors on
+# 81 rendered clips from every side are as large as stated (tests/validation).
+BASE_UNCERTAINTY_DEG = 6.5
 STANDING_SHARE = 0.97
 # Scatter of a standing body's plumb line: symmetric from the front, leaning a little from the side.
 PLUMB_FRONT_DEG = 1.2

@@ -10,7 +10,7 @@ from synthetic import Pose, Scene, make_clean, make_track, pose_points
 
 from motioncheck.errors import ShapeError
 from motioncheck.records import Event, MeasureTable, Value
-from motioncheck.records.arrays import frozen_floats
+from motioncheck.records.arrays import frozen_floats, sealed, shorten
 from motioncheck.skeleton import BONES, COUNT, INDEX, LANDMARKS, MIRROR, other_side
 
 POINTS = pose_points(Pose(), 4)
@@ -36,6 +36,30 @@ def test_a_record_keeps_its_own_copy():
     time_s[0], values[0] = -9.0, 7.0
     assert table.time_s[0] == 0.0
     assert table.values["a"][0] == 0.0
+
+
+def test_an_array_that_was_handed_over_is_kept_without_a_copy():
+    mine = sealed(np.arange(3.0))
+    assert frozen_floats(mine, (3,), name="x") is mine
+    with pytest.raises(ValueError, match="read-only"):
+        mine[0] = 1.0
+
+
+def test_a_read_only_view_of_somebody_elses_array_is_copied():
+    theirs = np.arange(3.0)
+    view = theirs[:]
+    view.setflags(write=False)
+    kept = frozen_floats(view, (3,), name="x")
+    theirs[0] = 9.0
+    assert kept[0] == 0.0
+
+
+@pytest.mark.parametrize(("value", "kind"), [(0.5, "float32"), (0.1, "float64"), (1e300, "float64")])
+def test_numbers_are_shortened_only_where_nothing_is_lost(value, kind):
+    numbers = np.array([value, np.nan])
+    short = shorten(numbers)
+    assert short.dtype == kind
+    np.testing.assert_array_equal(short.astype(np.float64), numbers)
 
 
 def test_columns_of_a_table_cannot_be_added():

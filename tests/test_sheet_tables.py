@@ -12,7 +12,7 @@ import sheet_examples as ex
 
 from motioncheck.records import MeasureTable
 from motioncheck.sheet import angles_csv, reps_csv
-from motioncheck.sheet.tables import safe_cell
+from motioncheck.sheet.tables import ROWS_AT_ONCE, safe_cell
 
 
 def rows(text: str) -> list[dict[str, str]]:
@@ -71,6 +71,14 @@ def test_angles_csv_reads_back_within_its_rounding():
     for name, values in table.values.items():
         read = np.array([float(r[name]) if r[name] else np.nan for r in back])
         assert read == pytest.approx(values, abs=0.00051, nan_ok=True)
+
+
+@pytest.mark.parametrize("frames", [0, 1, ROWS_AT_ONCE, ROWS_AT_ONCE + 1])
+def test_angles_csv_has_every_frame_once_however_it_is_put_together(frames):
+    time_s = np.arange(float(frames))
+    text = angles_csv(MeasureTable(time_s, {"knee": time_s / 2}, {}))
+    assert text.splitlines()[0] == "time_s,knee"
+    assert [float(row["time_s"]) for row in rows(text)] == time_s.tolist()
 
 
 def test_angles_csv_of_ten_minutes_is_quick():

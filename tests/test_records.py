@@ -54,7 +54,9 @@ def test_a_read_only_view_of_somebody_elses_array_is_copied():
     assert kept[0] == 0.0
 
 
-@pytest.mark.parametrize(("value", "kind"), [(0.5, "float32"), (0.1, "float64"), (1e300, "float64")])
+@pytest.mark.parametrize(
+    ("value", "kind"), [(0.5, "float32"), (0.1, "float64"), (1e300, "float64")]
+)
 def test_numbers_are_shortened_only_where_nothing_is_lost(value, kind):
     numbers = np.array([value, np.nan])
     short = shorten(numbers)

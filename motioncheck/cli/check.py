@@ -152,7 +152,7 @@ def print_summary(sheet: Sheet, folder: Path) -> None:
     console.print(f"[bold]{sheet.movement.title}[/bold], seen from: {sheet.camera.view}")
     console.print(summary.headline, markup=False)
     if summary.best:
-        console.print(f"Good: {summary.best}", markup=False)
+        console.print(f"Keep this: {summary.best}", markup=False)
     for cue in summary.cues:
         where = list_reps(cue.reps) if cue.reps else "whole set"
         console.print(f"To do: {cue.text} ({where})", markup=False)

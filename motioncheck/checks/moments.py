@@ -57,7 +57,9 @@ def read_measure(
     Returns
     -------
     Reading
-        NaN when the column is empty there, or when less than 60 % of a whole event was seen.
+        NaN when the column is empty there, or when less than 60 % of a whole event was seen
+        (40 % for ``max`` and ``min``). A mean is that of the middle 60 % of the values, a largest
+        or smallest value the mean of the most extreme 5 %.
     """
     values, bands = table.values[column], table.uncertainty[column]
     chosen = _window(table.time_s, event, moment, free_s)

@@ -114,11 +114,9 @@ def _best(events: Sequence[Event], set_findings: Sequence[Finding], standard: St
             shares.append((share, -order, check.praise))
     if shares:
         return max(shares)[2]
-    counts = [
-        (sum(not any(f.verdict == "misses" for f in e.findings) for e in events), len(events))
-    ]
-    clean, total = counts[0]
-    if total and clean and any(f.verdict == "meets" for e in events for f in e.findings):
+    total = len(events)
+    clean = sum(not any(f.verdict == "misses" for f in e.findings) for e in events)
+    if clean and any(f.verdict == "meets" for e in events for f in e.findings):
         return f"{clean} of {total} reps miss nothing that could be judged."
     return "The whole set was done to the end." if total else ""
 

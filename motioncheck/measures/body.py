@@ -36,7 +36,6 @@ class BodyPicture:
     foot_px: float
     shoulder_width_px: float
     hip_width_px: float
-    trunk_px: float
     standing: np.ndarray[tuple[int], np.dtype[np.bool_]]
 
     @property
@@ -108,7 +107,6 @@ def build_body(track: CleanTrack, view: CameraView) -> BodyPicture:
         foot_px=length("heel", "toe"),
         shoulder_width_px=width("shoulder"),
         hip_width_px=width("hip"),
-        trunk_px=length("shoulder", "hip"),
         standing=find_standing(points),
     )
 

@@ -2,17 +2,22 @@
 
 from motioncheck.measures.body import BodyPicture, build_body
 from motioncheck.measures.catalog import REGISTRY
+from motioncheck.measures.fitted import Columns, measure_body, measure_joints
 from motioncheck.measures.registry import MeasureSpec, Plane
-from motioncheck.measures.table import compute_table
+from motioncheck.measures.table import compute_picture_table, compute_table
 from motioncheck.measures.visible import Visibility, judge_plane
 
 __all__ = [
     "REGISTRY",
     "BodyPicture",
+    "Columns",
     "MeasureSpec",
     "Plane",
     "Visibility",
     "build_body",
+    "compute_picture_table",
     "compute_table",
     "judge_plane",
+    "measure_body",
+    "measure_joints",
 ]

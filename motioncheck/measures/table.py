@@ -18,8 +18,8 @@ TRUSTED_VISIBILITY = 0.8
 HIDDEN_FACTOR = 0.5
 
 
-def compute_table(body: BodyPicture) -> MeasureTable:
-    """Compute every registered measure over time.
+def compute_picture_table(body: BodyPicture) -> MeasureTable:
+    """Compute every registered measure over time from the picture alone.
 
     Parameters
     ----------
@@ -80,3 +80,8 @@ def _valgus_leak(body: BodyPicture, side: str, turn_deg: float) -> FloatArray:
     thigh = np.degrees(np.arcsin(np.clip((knee - hip) / body.thigh_px, -1.0, 1.0)))
     shank = np.degrees(np.arccos(np.clip((ankle - knee) / body.shank_px, 0.0, 1.0)))
     return compute_valgus_leak_deg(thigh, shank, turn_deg)
+
+
+def compute_table(body: BodyPicture) -> MeasureTable:
+    """Compute every registered measure over time."""
+    return compute_picture_table(body)

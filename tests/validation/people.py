@@ -1,8 +1,10 @@
-"""The ten people of the validation set; none of them is in the sample clips."""
+"""The people of the validation set; none of them is in the sample clips."""
 
 from __future__ import annotations
 
+import numpy as np
 from bodies import Look
+from matplotlib.colors import hsv_to_rgb, to_hex, to_rgb
 
 CALIBRATE: dict[str, Look] = {
     "c1": Look(
@@ -146,4 +148,166 @@ VALIDATE: dict[str, Look] = {
     ),
 }
 
-PEOPLE: dict[str, Look] = CALIBRATE | VALIDATE
+# Results are quoted from these; they are not to be looked at while anything is being built.
+FRESH: dict[str, Look] = {
+    "f1": Look(
+        gender=0.0,
+        age=0.68,
+        height=0.52,
+        weight=0.62,
+        muscle=0.55,
+        proportions=0.34,
+        skin="#f0d2bd",
+        shirt="#5b7fa6",
+        shorts="#3a3f2e",
+        shoes="#2c2c2e",
+        hair="#7a4b2a",
+        leg_cover=0.62,
+    ),
+    "f2": Look(
+        gender=1.0,
+        age=0.7,
+        height=0.6,
+        weight=0.66,
+        muscle=0.52,
+        proportions=0.48,
+        skin="#7d4e35",
+        shirt="#c9c2b0",
+        shorts="#232a35",
+        shoes="#c7452f",
+        hair="#1a120d",
+        leg_cover=0.42,
+    ),
+    "f3": Look(
+        gender=0.0,
+        age=0.64,
+        height=0.4,
+        weight=0.36,
+        muscle=0.66,
+        proportions=0.55,
+        skin="#cf9f7c",
+        shirt="#161a1f",
+        shorts="#7c2f3a",
+        shoes="#ececea",
+        hair="#2a1a12",
+        leg_cover=0.93,
+        sleeves=False,
+    ),
+    "f4": Look(
+        gender=1.0,
+        age=0.78,
+        height=0.45,
+        weight=0.6,
+        muscle=0.44,
+        proportions=0.65,
+        skin="#e3b99b",
+        shirt="#8a3f2f",
+        shorts="#4d5561",
+        shoes="#44474c",
+        hair="#a7a29b",
+        leg_cover=0.55,
+    ),
+    "f5": Look(
+        gender=0.0,
+        age=0.76,
+        height=0.34,
+        weight=0.68,
+        muscle=0.48,
+        proportions=0.58,
+        skin="#a8754f",
+        shirt="#d7a83f",
+        shorts="#20252e",
+        shoes="#8fa3b5",
+        hair="#3d3530",
+        leg_cover=0.8,
+    ),
+    "f6": Look(
+        gender=1.0,
+        age=0.63,
+        height=0.37,
+        weight=0.4,
+        muscle=0.68,
+        proportions=0.44,
+        skin="#4c3021",
+        shirt="#3f8a7a",
+        shorts="#b9b4a8",
+        shoes="#1f2023",
+        hair="#0e0a08",
+        leg_cover=0.5,
+        sleeves=False,
+    ),
+    "f7": Look(
+        gender=0.0,
+        age=0.66,
+        height=0.6,
+        weight=0.42,
+        muscle=0.58,
+        proportions=0.42,
+        skin="#deb08f",
+        shirt="#b39ac4",
+        shorts="#2d4a3c",
+        shoes="#f3f0e6",
+        hair="#b5713a",
+        leg_cover=0.38,
+    ),
+    "f8": Look(
+        gender=1.0,
+        age=0.67,
+        height=0.47,
+        weight=0.5,
+        muscle=0.72,
+        proportions=0.4,
+        skin="#b98a63",
+        shirt="#272b30",
+        shorts="#5a6b3f",
+        shoes="#d8b23c",
+        hair="#20160f",
+        leg_cover=0.7,
+        sleeves=False,
+    ),
+}
+
+PEOPLE: dict[str, Look] = CALIBRATE | VALIDATE | FRESH
+
+FIRST_DRAWN_SEED = 40_000
+SKINS = ("#f2d6c4", "#e0b394", "#c6966f", "#9c6b48", "#6f4731", "#452b1e")
+HAIRS = ("#0f0b09", "#2a1c13", "#4f3522", "#7d5330", "#b98d4f", "#9a9590")
+
+
+def draw_look(number: int) -> Look:
+    """Draw one of the many people of the training split."""
+    rng = np.random.default_rng(FIRST_DRAWN_SEED + number)
+    return Look(
+        gender=float(rng.integers(2)),
+        age=round(float(rng.uniform(0.60, 0.85)), 3),
+        height=round(float(rng.uniform(0.28, 0.62)), 3),
+        weight=round(float(rng.uniform(0.35, 0.75)), 3),
+        muscle=round(float(rng.uniform(0.40, 0.75)), 3),
+        proportions=round(float(rng.uniform(0.33, 0.72)), 3),
+        skin=_between(SKINS, rng),
+        shirt=_cloth(rng),
+        shorts=_cloth(rng),
+        shoes=_cloth(rng),
+        hair=_between(HAIRS, rng),
+        leg_cover=round(float(rng.uniform(0.35, 0.95)), 3),
+        sleeves=bool(rng.uniform() < 0.6),
+    )
+
+
+def _between(tones: tuple[str, ...], rng: np.random.Generator) -> str:
+    """Draw a colour on the way from one tone to the next."""
+    place = rng.uniform(0, len(tones) - 1)
+    first, share = int(place), place % 1
+    low, high = np.array(to_rgb(tones[first])), np.array(to_rgb(tones[first + 1]))
+    return to_hex((1 - share) * low + share * high)
+
+
+def _cloth(rng: np.random.Generator) -> str:
+    """Draw the colour of a garment; half of them are nearly grey, from black to white."""
+    strong = rng.uniform(0.25, 0.75) if rng.uniform() < 0.5 else rng.uniform(0, 0.12)
+    return to_hex(hsv_to_rgb((rng.uniform(), strong, rng.uniform(0.1, 0.95))))
+
+
+def get_look(name: str) -> Look:
+    """Return what a person of any split looks like; ``t`` and a number names a drawn one."""
+    return PEOPLE[name] if name in PEOPLE else draw_look(int(name.removeprefix("t")))

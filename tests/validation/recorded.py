@@ -73,6 +73,17 @@ EXCERPTS: dict[str, tuple[Excerpt, ...]] = {
     ),
 }
 
+# Within these seconds of 13_30 there are jumping jacks and jogging, in between there is neither.
+RECORDING_13_30_S, JACKS_UNTIL_S, JOG_FROM_S = 20.4, 2.2, 16.0
+
+
+def draw_excerpt(rng: np.random.Generator) -> Excerpt:
+    """Draw a stretch of 13_30; the other recording is kept out of training."""
+    length_s = round(float(rng.uniform(2.5, 3.0)), 2)
+    start_s = round(float(rng.uniform(0, RECORDING_13_30_S - length_s)), 2)
+    springy = start_s < JACKS_UNTIL_S or start_s + length_s > JOG_FROM_S
+    return Excerpt("13_30", start_s, start_s + length_s, "jog" if springy else "drawn")
+
 
 def load_recording(folder: Path, name: str) -> dict[str, Array]:
     """Load one recording as points of shape (T, 3), lightly smoothed."""

@@ -1,6 +1,6 @@
 """Render the validation clips and keep the pose model's tracks with the exact truth.
 
-Usage: ``python tests/validation/render_set.py --out DIR [--only NAME] [--limit N]``
+Usage: ``python tests/validation/render_set.py --out DIR [--split NAME] [--only NAME] [--limit N]``
 
 Frames go straight from the renderer to the pose model; no video is written. Every clip becomes
 one ``.npz`` file, written as soon as it is ready; ``README.md`` tells what is in it. Clips that
@@ -28,8 +28,8 @@ import numpy as np  # noqa: E402
 import torch  # noqa: E402
 from bodies import SIDES, SUFFIX, Array, Body, Posed  # noqa: E402
 from framing import add_bench, focal_px, frame_camera, pitch_deg  # noqa: E402
-from items import ITEMS, Item  # noqa: E402
-from people import PEOPLE  # noqa: E402
+from items import KEPT_ITEMS, SPLITS, Item  # noqa: E402
+from people import get_look  # noqa: E402
 from pose import solve  # noqa: E402
 from recorded import Recorded  # noqa: E402
 from scene import Camera, Scene, hand_shake  # noqa: E402
@@ -65,7 +65,9 @@ def pose_item(item: Item, body: Body, recordings: Path) -> tuple[Array, Posed]:
     if item.excerpt is not None:
         motion = Recorded(body, item.excerpt, folder=recordings, rate_hz=item.rate_hz)
         return motion.time_s, solve(body, motion, motion.frames)
-    motion, time_s = plan_drill(item.motion, body, seed=item.seed, rate_hz=item.rate_hz)
+    motion, time_s = plan_drill(
+        item.motion, body, seed=item.seed, rate_hz=item.rate_hz, short=item.short
+    )
     return time_s, solve(body, motion, len(time_s))
 
 
@@ -150,7 +152,7 @@ def _short(values: Array, steps: int) -> NDArray[np.float32]:
 
 def make_item(item: Item, out: Path, recordings: Path, pictures: Path | None) -> str:
     """Render one clip, track it, and write its file; return a line about it."""
-    body = Body(PEOPLE[item.person])
+    body = Body(get_look(item.person))
     time_s, posed = pose_item(item, body, recordings)
     camera = frame_camera(item, posed)
     if item.handheld:
@@ -192,7 +194,7 @@ def make_item(item: Item, out: Path, recordings: Path, pictures: Path | None) ->
 
 def check_item(item: Item, out: Path, recordings: Path) -> bool:
     """Return True if the truth in the file of a clip is what the present code gives."""
-    time_s, posed = pose_item(item, Body(PEOPLE[item.person]), recordings)
+    time_s, posed = pose_item(item, Body(get_look(item.person)), recordings)
     joints_m = np.stack([posed.points[name] for name in JOINT_NAMES], axis=1)
     with np.load(out / f"{item.name}.npz") as file:
         stored_s, stored_m = file["time_s"], file["joints_m"]
@@ -221,6 +223,7 @@ def main(arguments: list[str] | None = None) -> int:
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     parser.add_argument("--out", type=Path, required=True, help="folder for the .npz files")
+    parser.add_argument("--split", choices=SPLITS, help="only this split; without it all but train")
     parser.add_argument("--only", metavar="NAME", help="only clips whose name contains this")
     parser.add_argument("--limit", type=int, help="at most this many clips")
     parser.add_argument("--again", action="store_true", help="also make clips that are there")
@@ -237,7 +240,8 @@ def main(arguments: list[str] | None = None) -> int:
     options.out.mkdir(parents=True, exist_ok=True)
     if options.pictures:
         options.pictures.mkdir(parents=True, exist_ok=True)
-    wanted = [item for item in ITEMS if options.only is None or options.only in item.name]
+    items = SPLITS[options.split] if options.split else KEPT_ITEMS
+    wanted = [item for item in items if options.only is None or options.only in item.name]
     if options.check:
         there = [item for item in wanted if (options.out / f"{item.name}.npz").exists()]
         old = [item.name for item in there if not check_item(item, options.out, options.mocap)]

@@ -13,6 +13,7 @@ from pose import SIGN, Limb, Motion, unit
 from stance import PlantedFoot, arm_hinge, flexed_arm, sagittal
 from tempo import Rep, Timing, even_times, per_rep, plan_reps
 from twist import Twist
+from wander import plan_wander
 
 if TYPE_CHECKING:
     from numpy.random import Generator
@@ -21,6 +22,7 @@ DRILLS = ("squat", "high_knees", "heel_kicks", "jacks", "twist")
 # Further out the thighs cannot reach, metres from the middle.
 WIDEST_KNEE_M = 0.34
 HEELS_UP_SHARE = 0.2
+SHORT_LEAD_S = 0.2
 
 
 class VariedSquat(Squat):
@@ -113,7 +115,9 @@ class VariedTwist(Twist):
         }
 
 
-def _plan_steps(drill: str, rng: Generator, rate_hz: float) -> tuple[list[Rep], Array, object]:
+def _plan_steps(
+    drill: str, rng: Generator, rate_hz: float, short: bool
+) -> tuple[list[Rep], Array, object]:
     if drill == "high_knees":
         style = replace(
             HIGH_KNEES,
@@ -135,7 +139,7 @@ def _plan_steps(drill: str, rng: Generator, rate_hz: float) -> tuple[list[Rep], 
     steps = 4 if rate_hz > 50 else 6
     faults = {int(rng.integers(1, steps + 1)): (style.fault,)}
     reps, total_s = plan_steps(
-        lead_s=0.8,
+        lead_s=SHORT_LEAD_S if short else 0.8,
         steps=steps,
         cadence_per_min=rng.uniform(130, 185),
         faults=faults,
@@ -147,7 +151,9 @@ def _plan_steps(drill: str, rng: Generator, rate_hz: float) -> tuple[list[Rep], 
     return reps, even_times(total_s, rate_hz), style
 
 
-def _plan_sets(drill: str, rng: Generator, rate_hz: float) -> tuple[list[Rep], Array]:
+def _plan_sets(
+    drill: str, rng: Generator, rate_hz: float, short: bool
+) -> tuple[list[Rep], Array]:
     pace = rng.uniform(0.85, 1.2)
     quick = rate_hz > 50
     if drill == "jacks":
@@ -172,6 +178,8 @@ def _plan_sets(drill: str, rng: Generator, rate_hz: float) -> tuple[list[Rep], A
             lead_s=0.8, out_s=0.68 * pace, hold_s=0.15, back_s=0.62 * pace, rest_s=0.2, tail_s=0.35
         )
         count, sides, names = (1 if quick else 2), ("both",), ((),)
+    if short:
+        timing = replace(timing, lead_s=SHORT_LEAD_S, tail_s=SHORT_LEAD_S)
     faults = {i + 1: names[int(rng.integers(len(names)))] for i in range(count)}
     reps, total_s = plan_reps(timing, count=count, sides=sides, faults=faults, rng=rng)
     return reps, even_times(total_s, rate_hz)
@@ -180,8 +188,15 @@ def _plan_sets(drill: str, rng: Generator, rate_hz: float) -> tuple[list[Rep], A
 VARIED = {"squat": VariedSquat, "jacks": VariedJacks, "twist": VariedTwist}
 
 
-def plan_drill(drill: str, body: Body, *, seed: int, rate_hz: float) -> tuple[Motion, Array]:
+def plan_drill(
+    drill: str, body: Body, *, seed: int, rate_hz: float, short: bool = False
+) -> tuple[Motion, Array]:
     """Draw one short set of a drill.
+
+    Parameters
+    ----------
+    short : bool
+        Leave out most of the standing before and after.
 
     Returns
     -------
@@ -189,8 +204,10 @@ def plan_drill(drill: str, body: Body, *, seed: int, rate_hz: float) -> tuple[Mo
         What the body is asked to do, and the frame times.
     """
     rng = np.random.default_rng(seed)
+    if drill == "wander":
+        return plan_wander(body, rng, rate_hz)
     if drill in VARIED:
-        reps, time_s = _plan_sets(drill, rng, rate_hz)
+        reps, time_s = _plan_sets(drill, rng, rate_hz, short)
         return VARIED[drill](body, time_s, reps, rng), time_s
-    reps, time_s, style = _plan_steps(drill, rng, rate_hz)
+    reps, time_s, style = _plan_steps(drill, rng, rate_hz, short)
     return Steps(body, time_s, reps, rng, style), time_s

@@ -1,0 +1,137 @@
+"""Every registered measure of a fitted body, with its standard error.
+
+The body is looked at by cameras that stand square to it: a side view for the sagittal plane, a
+front view for the frontal plane, both from so far away that nothing is foreshortened. The formulas
+of the picture then give the angle in its own plane, whatever the real camera saw. Angles at a
+joint, which have no plane of their own, are taken in space.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from types import MappingProxyType
+
+import numpy as np
+
+from motioncheck.bodyfit import JOINTS, Body
+from motioncheck.errors import ShapeError
+from motioncheck.measures.body import BodyPicture, build_body
+from motioncheck.measures.catalog import REGISTRY
+from motioncheck.measures.registry import MeasureSpec
+from motioncheck.measures.spatial import IN_SPACE
+from motioncheck.records import CameraView, CleanTrack
+from motioncheck.records.arrays import FloatArray, sealed
+from motioncheck.skeleton import COUNT, INDEX
+
+FORWARD, UP, RIGHT = 0, 1, 2
+PX_PER_M = 1000.0
+LANDMARK_OF = np.array([INDEX[name] for name in JOINTS])
+# Standard errors change slowly; more often than this they need not be computed.
+SPREAD_HZ = 10.0
+# On the person's right, looking at the profile that faces the right edge; and in front.
+SIDE_VIEW = CameraView("side", -90.0, 0.0, 0.0, 0.0)
+FRONT_VIEW = CameraView("front", 0.0, 0.0, 0.0, 0.0)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Columns:
+    """Values and standard errors by column, each of shape (T,), in the unit of the measure."""
+
+    values: MappingProxyType[str, FloatArray]
+    spread: MappingProxyType[str, FloatArray]
+
+
+def measure_body(body: Body) -> Columns:
+    """Compute every measure of a fitted body.
+
+    Parameters
+    ----------
+    body : Body
+
+    Returns
+    -------
+    Columns
+        The standard error is the root mean square, over the bodies drawn from the uncertainty of
+        the fit, of their difference from the value; angles are compared the short way round. NaN
+        where the measure has no meaning for the pose.
+    """
+    values = measure_joints(body.time_s, body.joints_m)
+    steps_s = np.diff(body.time_s)
+    rate_hz = 1.0 / float(np.median(steps_s)) if len(steps_s) else SPREAD_HZ
+    rows = slice(None, None, max(1, int(rate_hz / SPREAD_HZ)))
+    time_s = body.time_s[rows]
+    drawn = [measure_joints(time_s, joints[rows].astype(np.float64)) for joints in body.samples]
+    spread = {
+        column: sealed(
+            np.interp(body.time_s, time_s, _rms(column, value[rows], [d[column] for d in drawn]))
+        )
+        for column, value in values.items()
+    }
+    return Columns(MappingProxyType(values), MappingProxyType(spread))
+
+
+def measure_joints(time_s: FloatArray, joints_m: FloatArray) -> dict[str, FloatArray]:
+    """Compute every registered measure of joints in space.
+
+    Parameters
+    ----------
+    time_s : ndarray, shape (T,)
+    joints_m : ndarray, shape (T, 16, 3)
+        Joint centres in the order of `motioncheck.bodyfit.JOINTS`, along the person's forward, up
+        and right, metres. NaN = unknown.
+
+    Returns
+    -------
+    dict
+        Column to ndarray of shape (T,); NaN where a joint it needs is NaN or the measure has no
+        meaning for the pose.
+
+    Raises
+    ------
+    ShapeError
+        If the shapes do not fit.
+    """
+    if joints_m.shape != (len(time_s), len(JOINTS), 3):
+        raise ShapeError(
+            f"joints must have the shape ({len(time_s)}, {len(JOINTS)}, 3), found {joints_m.shape}."
+        )
+    side = build_body(_film(time_s, joints_m, joints_m[..., FORWARD]), SIDE_VIEW)
+    front = build_body(_film(time_s, joints_m, -joints_m[..., RIGHT]), FRONT_VIEW)
+    found: dict[str, FloatArray] = {}
+    for spec in REGISTRY:
+        if spec.compute is None:
+            continue
+        for column in spec.ids():
+            leg = column.rsplit("_", 1)[1] if spec.sided else "both"
+            seen = side if spec.plane in ("sagittal", "any") else front
+            found[column] = sealed(_compute(spec, seen, joints_m, leg))
+    return found
+
+
+def _compute(spec: MeasureSpec, seen: BodyPicture, joints_m: FloatArray, side: str) -> FloatArray:
+    assert spec.compute is not None
+    if spec.id in IN_SPACE:
+        return IN_SPACE[spec.id](seen, joints_m, side)
+    return spec.compute(seen, side)
+
+
+def _film(time_s: FloatArray, joints_m: FloatArray, across_m: FloatArray) -> CleanTrack:
+    """Return what a camera far away sees: ``across_m`` (T, K) to the right, up is up."""
+    frames = len(time_s)
+    image = np.full((frames, COUNT, 2), np.nan)
+    image[:, LANDMARK_OF, 0] = PX_PER_M * across_m
+    image[:, LANDMARK_OF, 1] = -PX_PER_M * joints_m[..., UP]
+    world = np.full((frames, COUNT, 3), np.nan)
+    world[:, LANDMARK_OF] = -joints_m[..., [RIGHT, UP, FORWARD]]
+    known = np.isfinite(image[..., 0]).astype(np.float64)
+    return CleanTrack(time_s, image, known, world, 1000, 1000, np.nan, np.nan)
+
+
+def _rms(column: str, value: FloatArray, drawn: list[FloatArray]) -> FloatArray:
+    gaps = np.stack(drawn) - value
+    if REGISTRY.column_spec(column).unit == "deg":
+        gaps = (gaps + 180.0) % 360.0 - 180.0
+    known = np.isfinite(gaps)
+    total = np.where(known, gaps**2, 0.0).sum(axis=0)
+    count = known.sum(axis=0)
+    return np.where(count > 0, np.sqrt(total / np.maximum(count, 1)), np.nan)

@@ -8,6 +8,7 @@ import numpy as np
 
 from motioncheck.records import CameraView, CleanTrack
 from motioncheck.records.arrays import FloatArray
+from motioncheck.records.view import name_view
 from motioncheck.units import wrap_deg
 
 # Weights of the cues for the direction of the body. On rendered bodies the model's own 3-D
@@ -23,14 +24,10 @@ PLUMB_FRONT_DEG = 1.2
 PLUMB_SIDE_DEG = 3.0
 MIN_STANDING_FRAMES = 5
 SIDE_VIEW_SINE = 0.85
-
-VIEW_NAMES = (
-    (22.5, "front"),
-    (67.5, "front-{side}"),
-    (112.5, "{side} side"),
-    (157.5, "back-{side}"),
-    (180.1, "back"),
-)
+# What the standard errors of the fitted body do not know of, degrees: with it, its errors on
+# rendered bodies are as large as stated.
+FIT_AZIMUTH_ERROR_DEG = 10.0
+FIT_TILT_ERROR_DEG = 3.0
 
 
 def estimate_view(track: CleanTrack) -> CameraView:
@@ -57,11 +54,43 @@ def estimate_view(track: CleanTrack) -> CameraView:
     return CameraView(view, azimuth, uncertainty, tilt, tilt_uncertainty, tilt_corrected=sure)
 
 
-def name_view(azimuth_deg: float) -> str:
-    """Return the view in words: ``front``, ``front-left``, ``left side``, ... ``back``."""
-    side = "left" if wrap_deg(azimuth_deg) > 0 else "right"
-    size = abs(wrap_deg(azimuth_deg))
-    return next(name for limit, name in VIEW_NAMES if size <= limit).format(side=side)
+def refine_view(
+    view: CameraView,
+    *,
+    azimuth_deg: float,
+    azimuth_sd_deg: float,
+    tilt_deg: float,
+    tilt_sd_deg: float,
+) -> CameraView:
+    """Take direction and tilt from the fitted body where it knows them at least as well.
+
+    Parameters
+    ----------
+    view : CameraView
+        From the landmarks alone.
+    azimuth_deg, azimuth_sd_deg, tilt_deg, tilt_sd_deg : float
+        From the fit, with its own standard errors; NaN where it knows nothing.
+
+    Returns
+    -------
+    CameraView
+        Direction and tilt are chosen each by itself. The uncertainty of what comes from the fit
+        includes what its standard errors do not know of.
+    """
+    azimuth = (view.azimuth_deg, view.azimuth_uncertainty_deg)
+    tilt = (view.tilt_deg, view.tilt_uncertainty_deg)
+    azimuth = _surer(azimuth, (azimuth_deg, math.hypot(FIT_AZIMUTH_ERROR_DEG, azimuth_sd_deg)))
+    tilt = _surer(tilt, (tilt_deg, math.hypot(FIT_TILT_ERROR_DEG, tilt_sd_deg)))
+    if math.isnan(azimuth[0]):
+        return view
+    sure = math.isfinite(tilt[0]) and abs(tilt[0]) > 2.0 * tilt[1]
+    return CameraView(name_view(azimuth[0]), *azimuth, *tilt, tilt_corrected=sure, notes=view.notes)
+
+
+def _surer(present: tuple[float, float], fitted: tuple[float, float]) -> tuple[float, float]:
+    if not all(map(math.isfinite, fitted)):
+        return present
+    return fitted if math.isnan(present[0]) or fitted[1] <= present[1] else present
 
 
 def _standing(track: CleanTrack) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:

@@ -12,6 +12,7 @@ import numpy.typing as npt
 from motioncheck.bodyfit.axes import find_right, unit
 from motioncheck.bodyfit.evidence import BoolArray, collect_evidence, first_guess, measure_size
 from motioncheck.bodyfit.fit import FitResult, SharedPrior, fit_body
+from motioncheck.bodyfit.learned import add_learned, ask_network, guess_from_directions
 from motioncheck.bodyfit.model import COUNT, GROUPS, JOINTS
 from motioncheck.bodyfit.terms import FOCAL, PITCH, ROLL, shared_vector, up_vector
 from motioncheck.errors import NoPersonError
@@ -105,7 +106,9 @@ class _Draws:
     shared: FloatArray
 
 
-def fit_track(track: CleanTrack, *, node_hz: float | None = None, seed: int = 0) -> Body:
+def fit_track(
+    track: CleanTrack, *, node_hz: float | None = None, seed: int = 0, lifted: bool = True
+) -> Body:
     """Fit a body to the landmarks of one camera.
 
     Parameters
@@ -118,6 +121,9 @@ def fit_track(track: CleanTrack, *, node_hz: float | None = None, seed: int = 0)
         cutoff of the track.
     seed : int
         Of the samples.
+    lifted : bool
+        Whether the lifting network helps; without it depth comes from the pose model's own 3-D
+        landmarks and the mirror search.
 
     Returns
     -------
@@ -142,7 +148,7 @@ def fit_track(track: CleanTrack, *, node_hz: float | None = None, seed: int = 0)
             f"expected a body in at least {MIN_NODES} instants to fit bones to, found {nodes} "
             "instants; film the whole body for at least a second."
         )
-    results, uprights = _fit_windows(track, step)
+    results, uprights = _fit_windows(track, step, lifted=lifted)
     draws = _join(results, seed)
     upright = np.concatenate([u[OVERLAP_NODES if i else 0 :] for i, u in enumerate(uprights)])
     return _describe(track, step, results, draws, upright)
@@ -157,8 +163,11 @@ def _windows(nodes: int) -> list[slice]:
     return [slice(int(a) - OVERLAP_NODES, int(b)) for a, b in pairwise(edges)]
 
 
-def _fit_windows(track: CleanTrack, step: int) -> tuple[list[FitResult], list[BoolArray]]:
+def _fit_windows(
+    track: CleanTrack, step: int, *, lifted: bool
+) -> tuple[list[FitResult], list[BoolArray]]:
     nodes, size = len(track.time_s[::step]), measure_size(track)
+    learned = ask_network(track, size, step=step) if lifted else None
     results: list[FitResult] = []
     uprights: list[BoolArray] = []
     earlier: SharedPrior | None = None
@@ -169,6 +178,9 @@ def _fit_windows(track: CleanTrack, step: int) -> tuple[list[FitResult], list[Bo
         if earlier is not None:
             start.log_length, start.log_focal = earlier.mean[:FOCAL].copy(), earlier.mean[FOCAL]
             start.roll, start.pitch = earlier.mean[ROLL], earlier.mean[PITCH]
+        if learned is not None:
+            evidence = add_learned(evidence, learned.cut(window))
+            start = guess_from_directions(evidence, start)
         result = fit_body(evidence, start, earlier=earlier)
         results.append(result)
         uprights.append(evidence.upright)

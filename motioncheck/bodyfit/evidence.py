@@ -60,6 +60,9 @@ FLOOR_PAIRS: Final = np.array(
 FLOOR_RISE_M: Final = np.array([0.0, 0.0, 0.0, 0.015, 0.015])
 FLOOR_SD_M: Final = np.array([0.02, 0.02, 0.02, 0.2, 0.2])
 FEET: Final = tuple(JOINT[f"{s}_{p}"] for s in ("left", "right") for p in ("ankle", "heel", "toe"))
+# Hands, knees and the seat carry weight too, where they are about as low as the lowest joint.
+PROPS: Final = tuple(JOINT[f"{s}_{p}"] for s in ("left", "right") for p in ("wrist", "knee", "hip"))
+PROP_SHARE: Final = 0.07
 STRAIGHTENED: Final = tuple(i for i, g in enumerate(GROUPS) if g.name in ("thigh", "shank"))
 
 
@@ -67,7 +70,8 @@ STRAIGHTENED: Final = tuple(i for i, g in enumerate(GROUPS) if g.name in ("thigh
 class Evidence:
     """Everything the terms need; shapes as in `motioncheck.bodyfit.terms`.
 
-    ``upright`` (T,) marks nodes of standing, from which the facing is told.
+    ``upright`` (T,) marks nodes of standing, from which the facing is told. ``marks_joints``:
+    the picture shows the joints themselves, not landmarks beside them.
     """
 
     time_s: FloatArray
@@ -85,6 +89,9 @@ class Evidence:
     camera_sd: FloatArray
     stature_units: float
     upright: BoolArray
+    direction: FloatArray
+    direction_sd: FloatArray
+    marks_joints: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,6 +133,7 @@ def collect_evidence(track: CleanTrack, size: Size, *, step: int) -> Evidence:
     planted = find_planted(picture, time_s, stature)
     carried = np.vstack([planted[:1], planted])
     both = carried[:, JOINT["left_ankle"]] * carried[:, JOINT["right_ankle"]]
+    both = both * (carried[:, PROPS].max(axis=1) == 0)
     scale = STATURE_M / size.world
     upright = find_upright(picture)
     pitch, pitch_sd = expected_pitch(world, upright)
@@ -150,6 +158,8 @@ def collect_evidence(track: CleanTrack, size: Size, *, step: int) -> Evidence:
         camera_sd=camera_sd,
         stature_units=stature,
         upright=upright,
+        direction=np.full((len(time_s), len(BONES), 3), np.nan),
+        direction_sd=np.full((len(time_s), len(BONES)), np.nan),
     )
 
 
@@ -264,15 +274,23 @@ def estimate_stature(points: FloatArray) -> float:
 
 
 def find_planted(picture: FloatArray, time_s: FloatArray, stature: float) -> FloatArray:
-    """Find steps between nodes in which a joint of a foot stays where it is, shape (T - 1, K)."""
+    """Find steps between nodes in which a joint on the floor stays where it is, shape (T - 1, K).
+
+    A joint of a foot is on the floor where it is as low as it gets; a hand, a knee or the seat
+    where it is about as low as the lowest joint of the body.
+    """
     step = np.linalg.norm(np.diff(picture, axis=0), axis=-1)
     speed = step / np.diff(time_s)[:, None] / stature
+    lowest = np.nanmax(np.nan_to_num(picture[..., 1], nan=-np.inf), axis=1)
     still = np.zeros(speed.shape)
-    for joint in FEET:
+    for joint in (*FEET, *PROPS):
         y = picture[:, joint, 1]
         if not np.isfinite(y).any():
             continue
-        low = np.nan_to_num(y, nan=-np.inf) > np.nanpercentile(y, 95.0) - LOW_SHARE * stature
+        floor = np.nanpercentile(y, 95.0) - LOW_SHARE * stature
+        if joint in PROPS:
+            floor = lowest - PROP_SHARE * stature
+        low = np.nan_to_num(y, nan=-np.inf) > floor
         slow = np.nan_to_num(speed[:, joint], nan=np.inf) < STILL_SPEED
         still[:, joint] = slow & low[1:] & low[:-1]
     return still

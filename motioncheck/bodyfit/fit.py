@@ -33,6 +33,7 @@ from motioncheck.bodyfit.terms import (
     add_bones,
     add_camera_prior,
     add_depth_prior,
+    add_direction,
     add_length_prior,
     add_projection,
     add_shared_prior,
@@ -102,7 +103,7 @@ def build_equations(evidence: Evidence, state: State, earlier: SharedPrior | Non
     normal = Normal.empty(len(state.joints), SIZE, SHARED)
     up = state.up()
     right, ahead = find_right(state.joints), find_ahead(state.joints, up)
-    offset = landmark_offsets(state.joints)
+    offset = None if evidence.marks_joints else landmark_offsets(state.joints)
     add_projection(normal, state, evidence.picture, evidence.picture_sd, offset)
     add_bones(normal, state)
     if earlier is None:
@@ -111,6 +112,7 @@ def build_equations(evidence: Evidence, state: State, earlier: SharedPrior | Non
     else:
         add_shared_prior(normal, state, earlier.mean, earlier.information)
     add_depth_prior(normal, state, evidence.depth, evidence.depth_sd)
+    add_direction(normal, state, evidence.direction, evidence.direction_sd)
     add_smoothness(normal, state, evidence.bend_sd)
     add_contact(normal, state, evidence.planted, CONTACT_SD_M)
     add_floor(normal, state, FLOOR_PAIRS, evidence.level, FLOOR_RISE_M, FLOOR_SD_M)
@@ -162,7 +164,12 @@ def descend(
 
 
 def fit_body(evidence: Evidence, start: State, *, earlier: SharedPrior | None = None) -> FitResult:
-    """Find the most plausible body: descend, mirror limbs where that is cheaper, descend again."""
+    """Find the most plausible body: descend, mirror limbs where that is cheaper, descend again.
+
+    Where the lifting network told directions, it has settled the mirrors already.
+    """
+    if evidence.marks_joints:
+        return descend(evidence, start, earlier=earlier)
     first = descend(evidence, choose_mirrors(evidence, start), earlier=earlier)
     second = descend(evidence, choose_mirrors(evidence, first.state), earlier=earlier)
     return second if second.cost < first.cost else first

@@ -247,6 +247,36 @@ def add_depth_prior(normal: Normal, state: State, depth: FloatArray, sd: FloatAr
         normal.right[:, zq] -= right[:, i]
 
 
+def add_direction(normal: Normal, state: State, direction: FloatArray, sd: FloatArray) -> None:
+    """Bones point where the lifting network says; their lengths are held fixed during a step.
+
+    Parameters
+    ----------
+    direction : ndarray, shape (T, B, 3)
+        From the first end of each bone to the second, length about 1; NaN = unknown.
+    sd : ndarray, shape (T, B)
+    """
+    a, b = BONES[:, 0], BONES[:, 1]
+    known = np.isfinite(sd)
+    length = np.exp(state.log_length)[GROUP_OF]
+    scale = np.where(known, 1.0 / (np.where(known, sd, 1.0) * length), 0.0)
+    line = state.joints[:, b] - state.joints[:, a] - np.nan_to_num(direction) * length[:, None]
+    residual = line * scale[..., None]
+    weight, cost = _huber(residual)
+    normal.cost += cost
+    strength = weight * scale**2
+    pull = strength[..., None] * line
+    axes = np.arange(3)
+    for i, (p, q) in enumerate(BONES):
+        s = strength[:, i, None]
+        normal.here[:, 3 * p + axes, 3 * p + axes] += s
+        normal.here[:, 3 * q + axes, 3 * q + axes] += s
+        normal.here[:, 3 * p + axes, 3 * q + axes] -= s
+        normal.here[:, 3 * q + axes, 3 * p + axes] -= s
+        normal.right[:, _rows(q)] -= pull[:, i]
+        normal.right[:, _rows(p)] += pull[:, i]
+
+
 def add_smoothness(normal: Normal, state: State, sd: FloatArray) -> None:
     """Joints move smoothly: second differences are small.
 

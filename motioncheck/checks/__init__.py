@@ -1,14 +1,24 @@
 """Checks: findings and verdicts for each event, and the summary of the set."""
 
-from motioncheck.checks.findings import check_events, check_set, choose_judgement, find_blind_spots
+from motioncheck.checks.findings import check_events, check_set
+from motioncheck.checks.seeing import (
+    Choice,
+    Choices,
+    choose_judgement,
+    choose_judgements,
+    find_blind_spots,
+)
 from motioncheck.checks.summary import summarise
 from motioncheck.checks.verdict import Ruling, judge_value
 
 __all__ = [
+    "Choice",
+    "Choices",
     "Ruling",
     "check_events",
     "check_set",
     "choose_judgement",
+    "choose_judgements",
     "find_blind_spots",
     "judge_value",
     "summarise",

@@ -5,9 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from motioncheck.records import Event, MeasureTable
-from motioncheck.records.arrays import FloatArray
+from motioncheck.records.arrays import BoolArray, FloatArray
+from motioncheck.records.result import Source
 
 # Half-width of the stretch averaged at the turn: a share of the rep, so that a fast turn is not
 # flattened, with a limit so that a slow one is not smeared.
@@ -21,14 +23,19 @@ MIN_SEEN = 0.6
 MIN_SEEN_EXTREME = 0.4
 EXTREME_SHARE = 0.05
 TRIM_SHARE = 0.2
+INSTANTS = ("turn", "start", "end")
 
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """A value with its guard band; NaN when not measurable."""
+    """A value with the half-width of its 90 % interval; NaN when not measurable.
+
+    ``source`` is where most of the frames that were read have it from; empty for times.
+    """
 
     value: float
     uncertainty: float
+    source: Source = ""
 
 
 Span = tuple[float, float]
@@ -61,16 +68,41 @@ def read_measure(
         (40 % for ``max`` and ``min``). A mean is that of the middle 60 % of the values, a largest
         or smallest value the mean of the most extreme 5 %.
     """
-    values, bands = table.values[column], table.uncertainty[column]
     chosen = _window(table.time_s, event, moment, free_s)
-    if moment in ("turn", "start", "end"):
-        return _average(values[chosen], bands[chosen])
-    return _over_event(values[chosen], bands[chosen], moment)
+    read = _Frames(
+        table.values[column][chosen],
+        table.uncertainty[column][chosen],
+        table.from_body[column][chosen],
+    )
+    return _average(read) if moment in INSTANTS else _over_event(read, moment)
 
 
-def _window(
-    time_s: FloatArray, event: Event, moment: str, free_s: Span
-) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+@dataclass(frozen=True, slots=True, eq=False)
+class _Frames:
+    """What is read: values, half-widths, and whether each is that of the fitted body, (N,)."""
+
+    values: FloatArray
+    widths: FloatArray
+    from_body: BoolArray
+
+    def __getitem__(self, rows: BoolArray | npt.NDArray[np.intp]) -> _Frames:
+        return _Frames(self.values[rows], self.widths[rows], self.from_body[rows])
+
+    @property
+    def known(self) -> _Frames:
+        """Only the frames with a value."""
+        return self[np.isfinite(self.values)]
+
+    @property
+    def width(self) -> float:
+        return float(np.mean(self.widths))
+
+    @property
+    def source(self) -> Source:
+        return "body" if 2 * int(self.from_body.sum()) > len(self.from_body) else "image"
+
+
+def _window(time_s: FloatArray, event: Event, moment: str, free_s: Span) -> BoolArray:
     if moment == "turn":
         half = min(TURN_LIMIT_S, TURN_SHARE * (event.end_s - event.start_s))
         centre, before, after = event.turn_s, half, half
@@ -89,26 +121,25 @@ def _window(
     return np.asarray(inside)
 
 
-def _average(values: FloatArray, bands: FloatArray) -> Reading:
-    ok = np.isfinite(values)
-    if not ok.any():
+def _average(read: _Frames) -> Reading:
+    seen = read.known
+    if len(seen.values) == 0:
         return MISSING
-    return Reading(float(np.median(values[ok])), float(np.mean(bands[ok])))
+    return Reading(float(np.median(seen.values)), seen.width, seen.source)
 
 
-def _over_event(values: FloatArray, bands: FloatArray, moment: str) -> Reading:
-    ok = np.isfinite(values)
+def _over_event(read: _Frames, moment: str) -> Reading:
+    seen = read.known
     enough = MIN_SEEN_EXTREME if moment in ("max", "min") else MIN_SEEN
-    if len(values) == 0 or ok.mean() < enough:
+    if len(seen.values) == 0 or len(seen.values) < enough * len(read.values):
         return MISSING
-    seen, band = values[ok], float(np.mean(bands[ok]))
     if moment == "mean":
-        return Reading(_trimmed_mean(seen), band)
+        return Reading(_trimmed_mean(seen.values), seen.width, seen.source)
     if moment == "range":
-        return Reading(float(np.ptp(seen)), band * float(np.sqrt(2.0)))
+        return Reading(float(np.ptp(seen.values)), seen.width * float(np.sqrt(2.0)), seen.source)
     if moment == "spread":
-        return Reading(float(np.std(seen)), band)
-    return _extreme(seen, bands[ok], largest=moment == "max")
+        return Reading(float(np.std(seen.values)), seen.width, seen.source)
+    return _extreme(seen, largest=moment == "max")
 
 
 def _trimmed_mean(seen: FloatArray) -> float:
@@ -117,9 +148,9 @@ def _trimmed_mean(seen: FloatArray) -> float:
     return float(np.mean(np.sort(seen)[cut : len(seen) - cut]))
 
 
-def _extreme(seen: FloatArray, bands: FloatArray, *, largest: bool) -> Reading:
+def _extreme(seen: _Frames, *, largest: bool) -> Reading:
     """Mean of the most extreme samples, so that a single wild one decides nothing."""
-    count = max(3, round(EXTREME_SHARE * len(seen)))
-    order = np.argsort(seen)
-    chosen = order[-count:] if largest else order[:count]
-    return Reading(float(np.mean(seen[chosen])), float(np.mean(bands[chosen])))
+    count = max(3, round(EXTREME_SHARE * len(seen.values)))
+    order = np.argsort(seen.values)
+    chosen = seen[order[-count:] if largest else order[:count]]
+    return Reading(float(np.mean(chosen.values)), chosen.width, chosen.source)

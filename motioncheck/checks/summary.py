@@ -247,7 +247,8 @@ def compute_side_differences(
 
     Alternating drills compare left reps with right reps (the working limb); others compare the
     two sides within the reps. Compared are medians, as in the checks of the set. The uncertainty
-    combines the guard band and the scatter of the reps.
+    combines the half-width of one side and the scatter of the reps. Values that are known too
+    badly to be judged are left out.
     """
     alternating = standard.split.sides == "alternating"
     rows = []
@@ -266,11 +267,12 @@ def _side_values(
 ) -> list[tuple[float, float]]:
     chosen = [e for e in events if not working or e.side == side]
     values = [e.measures.get(f"{measure}_{side}") for e in chosen]
-    return [
+    known = [
         (v.value, v.uncertainty)
         for v in values
         if v is not None and v.value is not None and v.uncertainty is not None
     ]
+    return [(value, width) for value, width in known if width <= REGISTRY[measure].bears]
 
 
 def _compare_sides(measure: str, sides: list[list[tuple[float, float]]]) -> SideDifference:

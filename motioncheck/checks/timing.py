@@ -56,10 +56,16 @@ def read_set_time(measure: str, events: Sequence[Event]) -> Reading:
 def _arm_leg_lag_s(event: Event, table: MeasureTable) -> float:
     inside = (table.time_s >= event.start_s) & (table.time_s <= event.end_s)
     time_s = table.time_s[inside]
-    left, right = (table.values[f"shoulder_elevation_{s}"][inside] for s in ("left", "right"))
+    left, right = (_known_well(table, f"shoulder_elevation_{s}")[inside] for s in ("left", "right"))
     arms = _middle_of_upper_half_s(time_s, (left + right) / 2.0)
-    feet = _middle_of_upper_half_s(time_s, table.values["stance_width_ratio"][inside])
+    feet = _middle_of_upper_half_s(time_s, _known_well(table, "stance_width_ratio")[inside])
     return abs(arms - feet)
+
+
+def _known_well(table: MeasureTable, column: str) -> FloatArray:
+    """Return a column where a check could bear how well it is known, NaN elsewhere."""
+    well = table.uncertainty[column] <= REGISTRY.column_spec(column).bears
+    return np.where(well, table.values[column], np.nan)
 
 
 def _middle_of_upper_half_s(time_s: FloatArray, signal: FloatArray) -> float:

@@ -31,7 +31,7 @@ def judge_value(
     Parameters
     ----------
     value, uncertainty : float
-        The value and the half-width of its band, same unit. NaN means it could not be measured.
+        The value and the half-width of its 90 % interval, same unit. NaN: not measured.
     comparison : str
         ``at least`` or ``at most``.
     threshold : float
@@ -42,7 +42,7 @@ def judge_value(
     Returns
     -------
     Ruling
-        ``meets`` or ``misses`` only when the threshold lies outside the band; otherwise
+        ``meets`` or ``misses`` only when the threshold lies outside the interval; otherwise
         ``too close to call``; ``not visible`` when there is no value.
     """
     if not (math.isfinite(value) and math.isfinite(uncertainty)):

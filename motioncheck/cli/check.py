@@ -79,7 +79,7 @@ def _check(request: CheckRequest, options: CheckOptions, progress: ProgressLine)
             f"those of a clip of {track.width_px} x {track.height_px} px in {request.track.name}.",
             hint="Leave --track out to follow this clip itself.",
         )
-    return check_track(track, request.movement, clip=clip, options=options)
+    return check_track(track, request.movement, clip=clip, options=options, on_progress=progress)
 
 
 def keep_track(track: LandmarkTrack, path: Path) -> None:

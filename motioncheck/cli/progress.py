@@ -19,6 +19,7 @@ from rich.progress import (
 STAGES = {
     "landmarks": "Following the body",
     "measuring": "Measuring",
+    "fitting": "Fitting a body",
     "pictures": "Taking stills",
     "annotating": "Drawing the annotated clip",
 }

@@ -1,4 +1,4 @@
-"""A folder that remembers tracks and stills of clips checked before.
+"""A folder that remembers tracks, stills and fitted bodies of clips checked before.
 
 Nothing in it is needed: whatever is missing, damaged or cannot be written is worked out again.
 """
@@ -11,14 +11,15 @@ import json
 import logging
 import os
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import Final, TypeVar
+from typing import Any, Final, TypeVar
 
 import numpy as np
+import numpy.typing as npt
 
-from motioncheck.errors import TrackFileError
+from motioncheck.errors import ShapeError, TrackFileError
 from motioncheck.landmarks.store import (
     DAMAGED,
     TEMPORARY_SUFFIX,
@@ -35,8 +36,12 @@ logger = logging.getLogger(__name__)
 STILLS_FORMAT: Final = "motioncheck/stills"
 STILLS_VERSION: Final = 1
 
+# All that is kept together takes no more than this.
+LIMIT_BYTES: Final = 500_000_000
 _TRACK: Final = ".track.npz"
 _STILLS: Final = ".stills.npz"
+_BODY: Final = ".body.npz"
+_ENTRIES: Final = (_TRACK, _STILLS, _BODY)
 # A temporary file this old was left behind by a program that was stopped while writing.
 _ABANDONED_S: Final = 3600.0
 
@@ -76,7 +81,7 @@ class TrackKey:
 
 
 class TrackCache:
-    """Remembers tracks and stills in a folder.
+    """Remembers tracks, stills and fitted bodies in a folder.
 
     May be used by several programs at once: files appear complete or not at all.
 
@@ -105,7 +110,40 @@ class TrackCache:
         """Remember stills in place of older ones. A failure is logged, as in `put`."""
         self._write(self._path(key, _STILLS), lambda path: _save_stills(stills, path))
 
-    def prune(self, max_bytes: int) -> int:
+    def get_body(
+        self,
+        name: str,
+        kind: str,
+        read: Callable[[Mapping[str, Any], Mapping[str, npt.NDArray[Any]]], T],
+    ) -> T | None:
+        """Return a fitted body, None if it is not there or cannot be read.
+
+        Parameters
+        ----------
+        name : str
+            All that the body depends on, hashed.
+        kind : str
+            Format of the entry.
+        read : callable
+            Header and arrays to the body; raises like `numpy` where they do not fit.
+        """
+        return self._read(
+            self.folder / f"{name}{_BODY}", lambda path: read(*unpack(path.read_bytes(), kind))
+        )
+
+    def put_body(
+        self,
+        name: str,
+        kind: str,
+        version: int,
+        header: Mapping[str, Any],
+        arrays: Mapping[str, npt.NDArray[Any]],
+    ) -> None:
+        """Remember the header and the arrays of a fitted body. A failure is logged, as in `put`."""
+        path = self.folder / f"{name}{_BODY}"
+        self._write(path, lambda place: write_whole(place, pack(kind, version, header, arrays)))
+
+    def prune(self, max_bytes: int = LIMIT_BYTES) -> int:
         """Remove the entries unused for longest until the rest takes at most ``max_bytes``.
 
         A track and its stills go together. Files that are not of this cache are left alone.
@@ -116,7 +154,7 @@ class TrackCache:
         """
         self._remove_abandoned()
         entries: dict[str, list[tuple[Path, os.stat_result]]] = {}
-        for path in self._list((_TRACK, _STILLS)):
+        for path in self._list(_ENTRIES):
             with contextlib.suppress(OSError):  # Removed by another program meanwhile.
                 entries.setdefault(path.name.split(".")[0], []).append((path, path.stat()))
         total = sum(stat.st_size for files in entries.values() for _, stat in files)
@@ -144,7 +182,7 @@ class TrackCache:
             return None
         try:
             content = load(path)
-        except (TrackFileError, *DAMAGED):
+        except (TrackFileError, ShapeError, *DAMAGED):
             logger.info("The cache entry %s cannot be read and is replaced.", path.name)
             with contextlib.suppress(OSError):
                 path.unlink(missing_ok=True)
@@ -163,7 +201,7 @@ class TrackCache:
     def _remove_abandoned(self) -> None:
         for path in self._list((TEMPORARY_SUFFIX,)):
             with contextlib.suppress(OSError):
-                ours = _TRACK in path.name or _STILLS in path.name
+                ours = any(suffix in path.name for suffix in _ENTRIES)
                 if ours and path.stat().st_mtime < time.time() - _ABANDONED_S:
                     path.unlink(missing_ok=True)
 

@@ -14,6 +14,9 @@ from motioncheck.measures.body import BodyPicture
 from motioncheck.records.arrays import FloatArray
 
 Plane = Literal["sagittal", "frontal", "frontal strict", "transverse", "any"]
+# A check can bear a 90 % interval this many times as wide as the guard band of its measure, unless
+# its standard says otherwise; project judgement.
+BEARABLE_GUARDS = 2.5
 PLANES: tuple[Plane, ...] = ("sagittal", "frontal", "frontal strict", "transverse", "any")
 Compute = Callable[[BodyPicture, str], FloatArray]
 
@@ -64,6 +67,11 @@ class MeasureSpec:
     span: tuple[float, float]
     compute: Compute | None
     unit_words: str = ""
+
+    @property
+    def bears(self) -> float:
+        """Largest half-width with which a value is still worth judging, unit of the measure."""
+        return BEARABLE_GUARDS * self.guard
 
     def ids(self) -> tuple[str, ...]:
         """Return the column names: one, or one a side."""

@@ -1,6 +1,9 @@
-"""All measures of a clip over time, with a guard band for every value."""
+"""All measures of the picture over time, with a guard band for every value."""
 
 from __future__ import annotations
+
+from collections.abc import Mapping
+from types import MappingProxyType
 
 import numpy as np
 
@@ -16,15 +19,21 @@ from motioncheck.skeleton import INDEX
 # Full trust from this visibility up; at the gate of 0.5 the guard band is half as wide again.
 TRUSTED_VISIBILITY = 0.8
 HIDDEN_FACTOR = 0.5
+NO_PLANES: Mapping[str, Plane] = MappingProxyType({})
 
 
-def compute_picture_table(body: BodyPicture) -> MeasureTable:
+def compute_picture_table(
+    body: BodyPicture, *, planes: Mapping[str, Plane] = NO_PLANES
+) -> MeasureTable:
     """Compute every registered measure over time from the picture alone.
 
     Parameters
     ----------
     body : BodyPicture
         Cleaned, tilt-corrected landmarks.
+    planes : mapping of measure id to plane
+        For angles that any camera sees somehow: the plane in which they are wanted. Arms raised
+        sideways read as something else from the side.
 
     Returns
     -------
@@ -37,17 +46,28 @@ def compute_picture_table(body: BodyPicture) -> MeasureTable:
     for spec in REGISTRY:
         if spec.compute is None:
             continue
-        visible = judge_plane(spec.plane, body.view).ok
+        plane = wanted_plane(spec, planes)
+        visible = judge_plane(plane, body.view).ok
         for column in spec.ids():
             side = column.rsplit("_", 1)[1] if spec.sided else "both"
             if not visible:
                 values[column] = bands[column] = hidden
                 continue
             value = spec.compute(body, side)
-            band = compute_guard_band(spec, body, side, turned_out_of=spec.plane)
+            band = compute_guard_band(spec, body, side, turned_out_of=plane)
             values[column] = sealed(value)
             bands[column] = sealed(np.where(np.isfinite(value), band, np.nan))
     return MeasureTable(body.track.time_s, values, bands)
+
+
+def wanted_plane(spec: MeasureSpec, planes: Mapping[str, Plane]) -> Plane:
+    """Return the plane in which a measure is wanted: its own, unless any would do.
+
+    Heights read the same from everywhere, so no plane is wanted of them.
+    """
+    if spec.plane != "any" or spec.per_turn == 0.0:
+        return spec.plane
+    return planes.get(spec.id, spec.plane)
 
 
 def compute_guard_band(
@@ -80,8 +100,3 @@ def _valgus_leak(body: BodyPicture, side: str, turn_deg: float) -> FloatArray:
     thigh = np.degrees(np.arcsin(np.clip((knee - hip) / body.thigh_px, -1.0, 1.0)))
     shank = np.degrees(np.arccos(np.clip((ankle - knee) / body.shank_px, 0.0, 1.0)))
     return compute_valgus_leak_deg(thigh, shank, turn_deg)
-
-
-def compute_table(body: BodyPicture) -> MeasureTable:
-    """Compute every registered measure over time."""
-    return compute_picture_table(body)

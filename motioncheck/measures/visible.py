@@ -1,4 +1,8 @@
-"""What a camera can show: which planes, how far off square, and how to film it instead."""
+"""What the picture of one camera can show: which planes, and how far off square.
+
+This decides only whether the formula of the picture means anything. Whether a check can be judged
+follows from the uncertainty of its measure, whatever its source.
+"""
 
 from __future__ import annotations
 
@@ -16,20 +20,18 @@ FRONTAL_LIMIT_DEG = 35.0
 # Flexion leaks into the frontal-plane knee angle: 10 degrees of false valgus at 90 degrees of
 # flexion for every 5 degrees of turn. Beyond this limit no verdict can survive.
 STRICT_LIMIT_DEG = 12.0
-QUARTER_FROM_DEG = 75.0
 
 
 @dataclass(frozen=True, slots=True)
 class Visibility:
-    """Whether a plane can be seen; if not, why, and how to film it."""
+    """Whether a plane can be seen in the picture; if not, why."""
 
     ok: bool
     reason: str = ""
-    advice: str = ""
 
 
 def judge_plane(plane: Plane, view: CameraView) -> Visibility:
-    """Tell whether this camera can show a plane.
+    """Tell whether the picture of this camera can show a plane.
 
     Parameters
     ----------
@@ -41,21 +43,18 @@ def judge_plane(plane: Plane, view: CameraView) -> Visibility:
     Returns
     -------
     Visibility
-        Not ok, with reason and advice, when the body is turned too far out of the plane or the
-        direction of the body could not be told.
+        Not ok, with the reason, when the body is turned too far out of the plane or the direction
+        of the body could not be told.
     """
     if plane in ("any", "transverse"):
         return Visibility(ok=True)
-    wanted = "side" if plane == "sagittal" else "front"
     if not math.isfinite(view.azimuth_deg):
-        return Visibility(
-            False, "which way the body faces could not be told", _advice(wanted, math.nan)
-        )
+        return Visibility(False, "which way the body faces could not be told")
     off, limit = _off_and_limit(plane, view)
     if off <= limit:
         return Visibility(ok=True)
-    seen_from = f"filmed from {_article(view.view)}, {off:.0f}° off a square {wanted} view"
-    return Visibility(False, seen_from, _advice(wanted, off))
+    wanted = "side" if plane == "sagittal" else "front"
+    return Visibility(False, f"filmed from the {view.view}, {off:.0f}° off a square {wanted} view")
 
 
 def turn_out_of_plane_deg(plane: Plane, view: CameraView) -> float:
@@ -74,21 +73,3 @@ def _off_and_limit(plane: Plane, view: CameraView) -> tuple[float, float]:
         return view.off_sagittal_deg, SAGITTAL_LIMIT_DEG
     limit = STRICT_LIMIT_DEG if plane == "frontal strict" else FRONTAL_LIMIT_DEG
     return view.off_frontal_deg, limit
-
-
-def _article(view: str) -> str:
-    return f"the {view}" if not view.startswith("an ") else view
-
-
-def _advice(wanted: str, off_deg: float) -> str:
-    where = (
-        "from straight in front (or behind)"
-        if wanted == "front"
-        else "square from the side, lens at hip height"
-    )
-    if math.isnan(off_deg):
-        return f"Film it {where}."
-    if off_deg > QUARTER_FROM_DEG:
-        return f"Film it {where}: move the phone a quarter turn around the athlete."
-    rounded = max(10, 10 * round(off_deg / 10.0))
-    return f"Film it {where}: move the phone about {rounded}° around the athlete."

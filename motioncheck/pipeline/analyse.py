@@ -7,10 +7,26 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from motioncheck.camera import estimate_view
-from motioncheck.checks import check_events, check_set, find_blind_spots, summarise
+from motioncheck.checks import (
+    Choices,
+    check_events,
+    check_set,
+    choose_judgements,
+    find_blind_spots,
+    summarise,
+)
 from motioncheck.cleaning import clean_track, leave_out_impossible, leave_out_walking
 from motioncheck.errors import InputError, LowVisibilityError, NoPersonError, NoRepsError
-from motioncheck.measures import REGISTRY, BodyPicture, build_body, compute_table
+from motioncheck.measures import (
+    REGISTRY,
+    BodyPicture,
+    Calibration,
+    build_body,
+    compute_picture_table,
+    load_calibration,
+)
+from motioncheck.pipeline.fitting import Fit, FittedBody, fit_body
+from motioncheck.pipeline.sources import Sources, combine_sources
 from motioncheck.records import (
     BlindSpot,
     CameraView,
@@ -41,7 +57,12 @@ NOBODY_HINT = (
 
 @dataclass(frozen=True, slots=True)
 class Analysis:
-    """Everything computed from one track with one standard."""
+    """Everything computed from one track with one standard.
+
+    ``body`` is what the picture alone shows, by which the reps are split.
+    ``view`` and ``table`` are from whichever of picture and fitted body knows better; ``fitted``
+    is None when nothing was fitted, and ``notes`` say why.
+    """
 
     clean: CleanTrack
     view: CameraView
@@ -51,15 +72,29 @@ class Analysis:
     partial: tuple[Event, ...]
     summary: Summary
     blind: tuple[BlindSpot, ...]
+    choices: Choices
+    calibration: Calibration
+    fitted: FittedBody | None = None
+    notes: tuple[str, ...] = ()
 
 
-def analyse_track(track: LandmarkTrack, standard: Standard) -> Analysis:
+def analyse_track(
+    track: LandmarkTrack,
+    standard: Standard,
+    *,
+    fit: Fit | None = fit_body,
+    calibration: Calibration | None = None,
+) -> Analysis:
     """Clean a track, measure it, split it into reps and check them.
 
     Parameters
     ----------
     track : LandmarkTrack
     standard : Standard
+    fit : callable, optional
+        Fits a body to the cleaned track; None measures from the picture alone.
+    calibration : Calibration, optional
+        By default that of the program.
 
     Raises
     ------
@@ -75,27 +110,53 @@ def analyse_track(track: LandmarkTrack, standard: Standard) -> Analysis:
             f"{len(track.time_s)} frames.",
             hint=" ".join(track.notes) or NOBODY_HINT,
         )
-    clean, view, body, table = _measure(track, standard)
-    _require_signal(body, table, standard)
-    timeline = split_reps(table, make_split_rule(standard), present=_present(body))
+    body, picture = _measure(track, standard)
+    _require_signal(body, picture, standard)
+    timeline = split_reps(picture, make_split_rule(standard), present=_present(body))
     if not timeline.events:
         raise NoRepsError(_no_reps_message(standard, timeline))
-    events = check_events(timeline.events, standard, table, view)
-    partial = check_events(timeline.partial, standard, table, view)
-    set_findings = check_set(events, standard, table, view)
-    blind = find_blind_spots(standard, view)
-    summary = summarise(events, set_findings, standard, partial=len(partial))
-    return Analysis(clean, view, body, table, events, partial, summary, blind)
+    calibration = load_calibration() if calibration is None else calibration
+    sources = combine_sources(hide_outside(track), body, standard, fit, calibration)
+    return _check(timeline, standard, body, sources, calibration)
+
+
+def _check(
+    timeline: Timeline,
+    standard: Standard,
+    body: BodyPicture,
+    sources: Sources,
+    calibration: Calibration,
+) -> Analysis:
+    table, view = sources.table, sources.view
+    choices = choose_judgements(standard, timeline.events, table, view)
+    events = check_events(timeline.events, standard, table, view, choices=choices)
+    partial = check_events(timeline.partial, standard, table, view, choices=choices)
+    set_findings = check_set(events, standard, table, view, choices=choices)
+    return Analysis(
+        clean=body.track,
+        view=view,
+        body=body,
+        table=table,
+        events=events,
+        partial=partial,
+        summary=summarise(events, set_findings, standard, partial=len(partial)),
+        blind=find_blind_spots(standard, choices, view, calibration),
+        choices=choices,
+        calibration=calibration,
+        fitted=sources.fitted,
+        notes=sources.notes,
+    )
 
 
 def score_motion(track: LandmarkTrack, standard: Standard) -> float:
     """Tell how much a candidate moves in the way of the drill: the summed size of its reps.
 
-    Used to choose the athlete when several people are in the picture; 0 when nothing fits.
+    Used to choose the athlete when several people are in the picture; 0 when nothing fits. Works
+    on the picture alone: a body is fitted to the chosen one only.
     """
     if track.seen_ratio == 0.0 or _span_s(track) > MAX_CLIP_S:
         return 0.0
-    _, _, body, table = _measure(track, standard)
+    body, table = _measure(track, standard)
     reps = split_reps(table, make_split_rule(standard), present=_present(body)).events
     return float(len(reps))
 
@@ -139,14 +200,12 @@ def make_split_rule(standard: Standard) -> SplitRule:
     )
 
 
-def _measure(
-    track: LandmarkTrack, standard: Standard
-) -> tuple[CleanTrack, CameraView, BodyPicture, MeasureTable]:
+def _measure(track: LandmarkTrack, standard: Standard) -> tuple[BodyPicture, MeasureTable]:
+    """Return the body in the picture and what the picture alone says about it."""
     clean = clean_track(hide_outside(track), cutoff_hz=standard.cutoff_hz)
     clean = leave_out_impossible(leave_out_walking(clean))
-    view = estimate_view(clean)
-    body = build_body(clean, view)
-    return clean, view, body, compute_table(body)
+    body = build_body(clean, estimate_view(clean))
+    return body, compute_picture_table(body)
 
 
 def _present(body: BodyPicture) -> BoolArray:

@@ -6,18 +6,19 @@ import importlib.metadata
 import math
 from collections.abc import Mapping
 
+import numpy as np
+
 from motioncheck import __version__
-from motioncheck.checks import choose_judgement
-from motioncheck.measures import REGISTRY, judge_plane
+from motioncheck.measures import REGISTRY
 from motioncheck.pipeline.analyse import Analysis
 from motioncheck.pipeline.crowd import CROWD_NOTE, is_crowded
 from motioncheck.records import (
     CameraInfo,
-    CameraView,
     CheckInfo,
     ClipInfo,
     DecodeReport,
     LandmarkTrack,
+    MeasureTable,
     MovementInfo,
     Provenance,
     Sheet,
@@ -26,6 +27,8 @@ from motioncheck.records import (
 from motioncheck.standards import Check, LoadedStandard, Standard
 from motioncheck.wording import with_unit
 
+# A measure is drawn over time when it is known well in at least this share of the frames.
+MIN_CHARTED_SHARE = 0.3
 LIBRARIES = ("mediapipe", "av", "opencv-python-headless", "numpy", "scipy")
 OptionMap = Mapping[str, str | float | int | bool | None]
 
@@ -74,16 +77,16 @@ def _movement(standard: Standard, source_hash: str, analysis: Analysis) -> Movem
         id=standard.id,
         title=standard.title,
         source_hash=source_hash,
-        checks=tuple(_check_info(c, analysis.view) for c in standard.check if c.enabled),
+        checks=tuple(_check_info(c, analysis) for c in standard.check if c.enabled),
         chart_measure=_chart_measure(standard, analysis),
         camera_advice=standard.camera.advice,
         alternating=standard.split.sides == "alternating",
     )
 
 
-def _check_info(check: Check, view: CameraView) -> CheckInfo:
-    """Describe a check in the form that this camera can show."""
-    used, _ = choose_judgement(check, view)
+def _check_info(check: Check, analysis: Analysis) -> CheckInfo:
+    """Describe a check in the form that was judged."""
+    used = analysis.choices[check.id].judgement
     tagged = check.source_tag != check.source
     return CheckInfo(
         check=check.id,
@@ -102,10 +105,15 @@ def _check_info(check: Check, view: CameraView) -> CheckInfo:
 
 
 def _chart_measure(standard: Standard, analysis: Analysis) -> str:
-    plane = REGISTRY[standard.chart_measure].plane
-    if standard.chart_measure_front and not judge_plane(plane, analysis.view).ok:
-        return standard.chart_measure_front
-    return standard.chart_measure
+    first, other = standard.chart_measure, standard.chart_measure_front
+    return other if other and not is_known_well(first, analysis.table) else first
+
+
+def is_known_well(measure: str, table: MeasureTable) -> bool:
+    """Tell whether one side of a measure is known well enough for a check in many frames."""
+    spec = REGISTRY[measure]
+    shares = [float(np.mean(table.uncertainty[c] <= spec.bears)) for c in spec.ids()]
+    return max(shares) >= MIN_CHARTED_SHARE
 
 
 def _number(value: float, digits: int = 1) -> float | None:
@@ -160,8 +168,8 @@ def _how_measured(
         "Angles are seen angles in the plane of the picture, not joint angles from a laboratory. "
         "A verdict inside the uncertainty of its value is too close to call.",
     ]
-    chosen = [choose_judgement(c, analysis.view) for c in standard.check if c.enabled]
-    used = dict.fromkeys(judgement.measure for judgement, blind in chosen if blind is None)
+    chosen = [analysis.choices[c.id] for c in standard.check if c.enabled]
+    used = dict.fromkeys(c.judgement.measure for c in chosen if not c.blind)
     for measure in used:
         spec = REGISTRY[measure]
         words = f" {spec.unit_words}" if spec.unit == "ratio" else ""

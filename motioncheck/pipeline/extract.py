@@ -21,7 +21,6 @@ from motioncheck.video import ClipReader, PictureSpool, read_ahead
 
 # The pose model gains nothing from a taller picture.
 MODEL_HEIGHT_PX = 640
-CACHE_LIMIT_BYTES = 500_000_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +69,7 @@ def get_track(
     used = crowd_key if track.people > 1 or track.jumps_cut else key
     if cache:
         cache.put(used, track)
-        cache.prune(CACHE_LIMIT_BYTES)
+        cache.prune()
     return Extracted(track, report, used)
 
 

@@ -30,7 +30,7 @@ class CheckOptions:
     standards_folder : Path, optional
         The user's own standards.
     cache_folder : Path, optional
-        Where tracks are kept between checks; None keeps nothing.
+        Where tracks and fitted bodies are kept between checks; None keeps nothing.
     show_face : bool
         Leave faces uncovered in pictures.
     """

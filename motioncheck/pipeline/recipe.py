@@ -7,9 +7,10 @@ from pathlib import Path
 from motioncheck.pipeline.analyse import analyse_track, require_length
 from motioncheck.pipeline.assemble import assemble_sheet
 from motioncheck.pipeline.extract import get_track
+from motioncheck.pipeline.fitting import BodyCache, Fit, FittedBody, fit_body
 from motioncheck.pipeline.options import CheckOptions, CheckResult, OnProgress, no_progress
 from motioncheck.pipeline.pictures import collect_pictures, draw_stills
-from motioncheck.records import ClipInfo, LandmarkTrack
+from motioncheck.records import CleanTrack, ClipInfo, LandmarkTrack
 from motioncheck.standards import get_standard
 from motioncheck.video import PictureSpool, probe_clip
 
@@ -53,7 +54,8 @@ def check_clip(
             path, clip, loaded.standard, options, spool=spool, on_progress=on_progress
         )
         on_progress("measuring", 0, 0)
-        analysis = analyse_track(extracted.track, loaded.standard)
+        fit = make_fit(options, on_progress)
+        analysis = analyse_track(extracted.track, loaded.standard, fit=fit)
         on_progress("pictures", 0, 0)
         pictures = collect_pictures(
             path,
@@ -76,13 +78,29 @@ def check_clip(
     return CheckResult(clip, extracted.track, analysis, sheet, stills)
 
 
+def make_fit(options: CheckOptions, on_progress: OnProgress) -> Fit:
+    """Return what fits a body: with the cache where there is one, and as a stage of its own."""
+    fit = BodyCache(options.cache_folder) if options.cache_folder else fit_body
+
+    def fit_as_stage(track: CleanTrack) -> FittedBody:
+        on_progress("fitting", 0, 0)
+        return fit(track)
+
+    return fit_as_stage
+
+
 def check_track(
-    track: LandmarkTrack, movement: str, *, clip: ClipInfo, options: CheckOptions | None = None
+    track: LandmarkTrack,
+    movement: str,
+    *,
+    clip: ClipInfo,
+    options: CheckOptions | None = None,
+    on_progress: OnProgress = no_progress,
 ) -> CheckResult:
     """Check a saved track; there are no pictures then. Raises as `check_clip`."""
     options = options or CheckOptions()
     loaded = get_standard(movement, options.standards_folder)
-    analysis = analyse_track(track, loaded.standard)
+    analysis = analyse_track(track, loaded.standard, fit=make_fit(options, on_progress))
     sheet = assemble_sheet(
         clip, None, track, analysis, loaded, options=_option_map(options, movement)
     )

@@ -10,6 +10,7 @@ import numpy.typing as npt
 from motioncheck.errors import ShapeError
 
 FloatArray = npt.NDArray[np.float64]
+BoolArray = npt.NDArray[np.bool_]
 
 
 def frozen_floats(values: npt.ArrayLike, shape: tuple[int | None, ...], *, name: str) -> FloatArray:
@@ -36,6 +37,23 @@ def frozen_floats(values: npt.ArrayLike, shape: tuple[int | None, ...], *, name:
     if wrong:
         raise ShapeError(f"{name}: expected shape {shape}, found {array.shape}.")
     array.setflags(write=False)
+    return array
+
+
+def frozen_bools(values: npt.ArrayLike, length: int, *, name: str) -> BoolArray:
+    """Return a read-only array of truth values, shape (T,); read-only ones as they are.
+
+    Raises
+    ------
+    ShapeError
+        If it is not a single row of ``length``.
+    """
+    array = np.asarray(values, dtype=np.bool_)
+    if array.shape != (length,):
+        raise ShapeError(f"{name}: expected shape {(length,)}, found {array.shape}.")
+    if array.flags.writeable:
+        array = array.copy()
+        array.setflags(write=False)
     return array
 
 

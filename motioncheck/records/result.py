@@ -17,14 +17,19 @@ Verdict = Literal["meets", "misses", "too close to call", "not visible"]
 VERDICTS: tuple[Verdict, ...] = ("meets", "misses", "too close to call", "not visible")
 EventKind = Literal["rep", "hold", "stage", "bout"]
 Comparison = Literal["at least", "at most"]
-Source = Literal["image", "body"]
+# Where a number was read: off the picture, from the fitted body, or (times) from neither.
+Source = Literal["image", "body", ""]
 
 SCHEMA_ID = "motioncheck/sheet/1"
 
 
 @dataclass(frozen=True, slots=True)
 class Value:
-    """A measured number. ``uncertainty`` is the guard band used for verdicts, same unit."""
+    """A measured number.
+
+    ``uncertainty`` is the half-width of its 90 % interval, same unit. ``source`` is where most of
+    the frames it was read from have it from; empty for times.
+    """
 
     value: float | None
     unit: str
@@ -38,7 +43,7 @@ class Finding:
 
     ``check`` is the id in the standard; ``side`` says whose limb the value belongs to.
     ``reason`` says in one sentence why a verdict is not definite, empty otherwise. ``cue`` is
-    given with a miss only.
+    given with a miss only. ``uncertainty`` and ``source`` are as in `Value`.
     """
 
     check: str
@@ -53,6 +58,7 @@ class Finding:
     uncertainty: float | None
     reason: str = ""
     cue: str = ""
+    source: Source = ""
 
 
 @dataclass(frozen=True, slots=True)

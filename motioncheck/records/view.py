@@ -6,6 +6,21 @@ from dataclasses import dataclass
 
 from motioncheck.units import wrap_deg
 
+VIEW_NAMES = (
+    (22.5, "front"),
+    (67.5, "front-{side}"),
+    (112.5, "{side} side"),
+    (157.5, "back-{side}"),
+    (180.1, "back"),
+)
+
+
+def name_view(azimuth_deg: float) -> str:
+    """Return the view in words: ``front``, ``front-left``, ``left side``, ... ``back``."""
+    side = "left" if wrap_deg(azimuth_deg) > 0 else "right"
+    size = abs(wrap_deg(azimuth_deg))
+    return next(name for limit, name in VIEW_NAMES if size <= limit).format(side=side)
+
 
 @dataclass(frozen=True, slots=True)
 class CameraView:

@@ -88,8 +88,19 @@ class Judgement(_Strict):
         default=None,
         description="value beyond which it is a miss; in between it is too close to call",
     )
+    bears: float | None = Field(
+        default=None,
+        gt=0,
+        allow_inf_nan=False,
+        description="largest half-width of the 90 % interval with which it is still judged",
+    )
     unit: Literal["deg", "ratio", "s", "1/min", "%"]
     plane: Plane
+
+    @property
+    def bearable(self) -> float:
+        """Largest half-width that this can bear: ``bears``, or the default of its measure."""
+        return REGISTRY[self.measure].bears if self.bears is None else self.bears
 
     @model_validator(mode="after")
     def _fits_the_measure(self) -> Judgement:
@@ -137,8 +148,8 @@ class Judgement(_Strict):
 class Check(Judgement):
     """A line of the standard: a judgement with its name, cue and source.
 
-    ``instead`` lists the same question asked of another measure, for cameras that cannot show
-    the first one; the first whose plane can be seen is used. ``scope`` says whether it is asked of
+    ``instead`` lists the same question asked of another measure, for clips in which the first one
+    is known too badly; the first that can be borne is used. ``scope`` says whether it is asked of
     every repetition, once of the whole set, or once of left against right.
     """
 

@@ -298,14 +298,16 @@ def _between(tones: tuple[str, ...], rng: np.random.Generator) -> str:
     """Draw a colour on the way from one tone to the next."""
     place = rng.uniform(0, len(tones) - 1)
     first, share = int(place), place % 1
-    low, high = np.array(to_rgb(tones[first])), np.array(to_rgb(tones[first + 1]))
-    return to_hex((1 - share) * low + share * high)
+    pairs = zip(to_rgb(tones[first]), to_rgb(tones[first + 1]), strict=True)
+    red, green, blue = ((1 - share) * low + share * high for low, high in pairs)
+    return to_hex((red, green, blue))
 
 
 def _cloth(rng: np.random.Generator) -> str:
     """Draw the colour of a garment; half of them are nearly grey, from black to white."""
     strong = rng.uniform(0.25, 0.75) if rng.uniform() < 0.5 else rng.uniform(0, 0.12)
-    return to_hex(hsv_to_rgb((rng.uniform(), strong, rng.uniform(0.1, 0.95))))
+    red, green, blue = hsv_to_rgb((rng.uniform(), strong, rng.uniform(0.1, 0.95)))
+    return to_hex((float(red), float(green), float(blue)))
 
 
 def get_look(name: str) -> Look:

@@ -63,8 +63,8 @@ PX_STEPS, M_STEPS = 32, 8192
 def pose_item(item: Item, body: Body, recordings: Path) -> tuple[Array, Posed]:
     """Return the frame times and the posed body of one clip."""
     if item.excerpt is not None:
-        motion = Recorded(body, item.excerpt, folder=recordings, rate_hz=item.rate_hz)
-        return motion.time_s, solve(body, motion, motion.frames)
+        real = Recorded(body, item.excerpt, folder=recordings, rate_hz=item.rate_hz)
+        return real.time_s, solve(body, real, real.frames)
     motion, time_s = plan_drill(
         item.motion, body, seed=item.seed, rate_hz=item.rate_hz, short=item.short
     )

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 from bodies import SIDES, Array, Body
-from drills import HEEL_KICKS, HIGH_KNEES, JACK_FAULTS, Jacks, Steps, plan_steps
+from drills import HEEL_KICKS, HIGH_KNEES, JACK_FAULTS, Jacks, Steps, StepStyle, plan_steps
 from motions import Squat
 from pose import SIGN, Limb, Motion, unit
 from stance import PlantedFoot, arm_hinge, flexed_arm, sagittal
@@ -117,7 +118,7 @@ class VariedTwist(Twist):
 
 def _plan_steps(
     drill: str, rng: Generator, rate_hz: float, short: bool
-) -> tuple[list[Rep], Array, object]:
+) -> tuple[list[Rep], Array, StepStyle]:
     if drill == "high_knees":
         style = replace(
             HIGH_KNEES,
@@ -137,7 +138,7 @@ def _plan_steps(
             hop_m=rng.uniform(0.006, 0.03),
         )
     steps = 4 if rate_hz > 50 else 6
-    faults = {int(rng.integers(1, steps + 1)): (style.fault,)}
+    faults: dict[int, tuple[str, ...]] = {int(rng.integers(1, steps + 1)): (style.fault,)}
     reps, total_s = plan_steps(
         lead_s=SHORT_LEAD_S if short else 0.8,
         steps=steps,
@@ -151,11 +152,11 @@ def _plan_steps(
     return reps, even_times(total_s, rate_hz), style
 
 
-def _plan_sets(
-    drill: str, rng: Generator, rate_hz: float, short: bool
-) -> tuple[list[Rep], Array]:
+def _plan_sets(drill: str, rng: Generator, rate_hz: float, short: bool) -> tuple[list[Rep], Array]:
     pace = rng.uniform(0.85, 1.2)
     quick = rate_hz > 50
+    sides: tuple[str, ...]
+    names: tuple[tuple[str, ...], ...]
     if drill == "jacks":
         timing = Timing(
             lead_s=0.5,
@@ -185,7 +186,11 @@ def _plan_sets(
     return reps, even_times(total_s, rate_hz)
 
 
-VARIED = {"squat": VariedSquat, "jacks": VariedJacks, "twist": VariedTwist}
+VARIED: dict[str, Callable[..., Motion]] = {
+    "squat": VariedSquat,
+    "jacks": VariedJacks,
+    "twist": VariedTwist,
+}
 
 
 def plan_drill(

@@ -18,6 +18,7 @@ from synthetic import (
 )
 
 from motioncheck.errors import LowVisibilityError, NoPersonError, NoRepsError
+from motioncheck.measures import NEUTRAL
 from motioncheck.pipeline import analyse_track
 from motioncheck.pipeline.analyse import score_motion
 from motioncheck.skeleton import INDEX
@@ -35,7 +36,7 @@ def analyse(pose, frames, movement, azimuth=90.0, **scene):
     track = make_track(
         pose_points(pose, frames), Scene(azimuth, **scene), rate_hz=RATE_HZ, noise_px=NOISE_PX
     )
-    return analyse_track(track, get_standard(movement).standard)
+    return analyse_track(track, get_standard(movement).standard, fit=None, calibration=NEUTRAL)
 
 
 def squats(starts_s, *, bottom_deg=-8.0, azimuth=90.0, down=1.0, hold=0.4, up=1.0, tail=2.0):
@@ -135,7 +136,9 @@ def test_straight_elbows_meet_the_standard_and_bent_ones_do_not(elbow, verdict):
                          y * np.sin(turn) + z * np.cos(turn)], axis=-1)  # fmt: skip
         points[f"{side}_wrist"] = points[f"{side}_shoulder"] + upper + bent
     track = make_track(points, Scene(0.0), rate_hz=RATE_HZ, noise_px=NOISE_PX)
-    analysis = analyse_track(track, get_standard("jumping-jacks").standard)
+    analysis = analyse_track(
+        track, get_standard("jumping-jacks").standard, fit=None, calibration=NEUTRAL
+    )
     assert analysis.summary.count == 8
     assert verdicts(analysis, "elbows_straight") == {verdict}
 
@@ -174,7 +177,9 @@ def test_the_far_leg_and_arm_may_be_hidden_all_the_time():
     for part in ("hip", "knee", "ankle", "heel", "toe", "elbow", "wrist"):
         seen[:, INDEX[f"right_{part}"]] = 0.1
     standard = get_standard("air-squat").standard
-    analysis = analyse_track(replace(track, visibility=seen), standard)
+    analysis = analyse_track(
+        replace(track, visibility=seen), standard, fit=None, calibration=NEUTRAL
+    )
     assert analysis.summary.count == 3
     assert verdicts(analysis, "depth") == {"meets"}
 

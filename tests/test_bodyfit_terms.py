@@ -23,6 +23,9 @@ PICTURE = RNG.normal(0, 0.2, (FRAMES, COUNT, 2))
 PICTURE[1, 3] = np.nan
 DEPTH = RNG.normal(0, 0.1, (FRAMES, len(BONES)))
 DEPTH[2, 4] = np.nan
+DIRECTION = RNG.normal(0, 0.6, (FRAMES, len(BONES), 3))
+DIRECTION_SD = np.full((FRAMES, len(BONES)), 0.8)
+DIRECTION[1, 5] = DIRECTION_SD[1, 5] = np.nan
 SD = np.array([0.05, np.inf, 0.08, 0.06])
 
 
@@ -81,6 +84,7 @@ TERMS: dict[str, Add] = {
     "depth prior": lambda n, s: terms.add_depth_prior(
         n, s, DEPTH, np.full((FRAMES, len(BONES)), 0.1)
     ),
+    "direction": lambda n, s: terms.add_direction(n, s, DIRECTION, DIRECTION_SD),
     "smoothness": lambda n, s: terms.add_smoothness(n, s, np.linspace(0.01, 0.05, COUNT)),
     "contact": lambda n, s: grounding.add_contact(n, s, np.eye(FRAMES - 1, COUNT), 0.02),
     "floor": lambda n, s: grounding.add_floor(

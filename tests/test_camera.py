@@ -11,7 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from synthetic import Pose, Scene, make_clean, make_view, pose_points, squat_pose, strokes
 
-from motioncheck.camera import BASE_UNCERTAINTY_DEG, estimate_view, name_view
+from motioncheck import camera
+from motioncheck.camera import BASE_UNCERTAINTY_DEG, estimate_view, name_view, refine_view
+from motioncheck.records import CameraView
 from motioncheck.skeleton import INDEX
 from motioncheck.units import wrap_deg
 
@@ -140,3 +142,56 @@ def test_wrapping_keeps_the_direction_and_lands_in_one_turn(angle):
 
 def test_wrapping_keeps_a_missing_angle_missing():
     assert math.isnan(wrap_deg(float("nan")))
+
+
+PRESENT = CameraView("front", 10.0, 6.5, 1.0, 1.2, notes=("kept",))
+
+
+def refine(view=PRESENT, **changes):
+    fit = {"azimuth_deg": 30.0, "azimuth_sd_deg": 1.0, "tilt_deg": 8.0, "tilt_sd_deg": 0.5}
+    return refine_view(view, **(fit | changes))
+
+
+@pytest.fixture
+def sure_fit(monkeypatch):
+    """Errors that the fit does not know of are small."""
+    monkeypatch.setattr(camera, "FIT_AZIMUTH_ERROR_DEG", 3.0)
+    monkeypatch.setattr(camera, "FIT_TILT_ERROR_DEG", 1.0)
+
+
+def test_a_surer_direction_and_tilt_are_taken_from_the_fitted_body(sure_fit):
+    view = refine()
+    assert (view.azimuth_deg, view.tilt_deg) == (30.0, 8.0)
+    assert view.azimuth_uncertainty_deg == pytest.approx(math.hypot(3.0, 1.0))
+    assert view.tilt_uncertainty_deg == pytest.approx(math.hypot(1.0, 0.5))
+    assert (view.view, view.tilt_corrected, view.notes) == ("front-left", True, ("kept",))
+
+
+def test_direction_and_tilt_are_chosen_each_by_itself(sure_fit):
+    view = refine(azimuth_sd_deg=20.0)
+    assert (view.azimuth_deg, view.azimuth_uncertainty_deg, view.view) == (10.0, 6.5, "front")
+    assert view.tilt_deg == 8.0
+    view = refine(tilt_sd_deg=2.0)
+    assert (view.azimuth_deg, view.tilt_deg, view.tilt_corrected) == (30.0, 1.0, False)
+
+
+def test_what_the_landmarks_could_not_tell_comes_from_the_fit_however_unsure(sure_fit):
+    unknown = CameraView("unknown", math.nan, math.nan, math.nan, math.nan)
+    view = refine(unknown, azimuth_sd_deg=40.0, tilt_sd_deg=9.0)
+    assert (view.azimuth_deg, view.view) == (30.0, "front-left")
+    assert (view.tilt_deg, view.tilt_corrected) == (8.0, False)
+
+
+@pytest.mark.parametrize("broken", ["azimuth_deg", "azimuth_sd_deg"])
+def test_a_fit_that_knows_nothing_leaves_the_view_as_it_was(sure_fit, broken):
+    view = refine(**{broken: math.nan, "tilt_deg": math.nan})
+    assert view == PRESENT
+    unknown = CameraView("unknown", math.nan, math.nan, math.nan, math.nan)
+    assert refine(unknown, **{broken: math.nan}).view == "unknown"
+
+
+def test_errors_the_fit_does_not_know_of_are_added():
+    view = refine(CameraView("unknown", math.nan, math.nan, math.nan, math.nan))
+    assert view.azimuth_uncertainty_deg == pytest.approx(
+        math.hypot(camera.FIT_AZIMUTH_ERROR_DEG, 1.0)
+    )

@@ -118,19 +118,18 @@ def test_a_side_or_turned_view_never_yields_the_frontal_knee_angle(azimuth):
 
 
 @pytest.mark.parametrize(
-    ("plane", "azimuth", "reason", "advice"),
+    ("plane", "azimuth", "reason"),
     [
-        ("sagittal", 0.0, "filmed from the front, 90° off a square side view", "from the side"),
-        ("sagittal", 40.0, "filmed from the front-left, 50° off", "move the phone about 50°"),
-        ("frontal", -90.0, "filmed from the right side, 90° off a square front", "in front"),
-        ("frontal strict", 20.0, "20° off a square front view", "move the phone about 20°"),
+        ("sagittal", 0.0, "filmed from the front, 90° off a square side view"),
+        ("sagittal", 40.0, "filmed from the front-left, 50° off"),
+        ("frontal", -90.0, "filmed from the right side, 90° off a square front"),
+        ("frontal strict", 20.0, "20° off a square front view"),
     ],
 )
-def test_an_unfit_view_says_why_and_how_to_film_it(plane, azimuth, reason, advice):
+def test_an_unfit_view_says_why(plane, azimuth, reason):
     seen = judge_plane(plane, make_view(azimuth))
     assert not seen.ok
     assert reason in seen.reason
-    assert advice in seen.advice
 
 
 @pytest.mark.parametrize("plane", ["sagittal", "frontal", "frontal strict"])
@@ -139,7 +138,6 @@ def test_an_unknown_view_shows_no_plane_and_says_so(plane):
     seen = judge_plane(plane, CameraView("unknown", nan, nan, nan, nan))
     assert not seen.ok
     assert seen.reason == "which way the body faces could not be told"
-    assert seen.advice.startswith("Film it ")
 
 
 def after_standing(value):

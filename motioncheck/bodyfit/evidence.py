@@ -52,7 +52,10 @@ REACH_SD_M: Final = 0.006
 # learn from.
 UPRIGHT_SHARE: Final = 0.97
 MIN_UPRIGHT: Final = 4
-BALANCE_SD_M: Final = 0.05
+# Share of the bend of a joint's path in the picture that is movement; tuned on the calibration
+# clips, like the next.
+BEND_SHARE: Final = 0.7
+BALANCE_SD_M: Final = 0.2
 FLOOR_PAIRS: Final = np.array(
     [(JOINT[f"left_{p}"], JOINT[f"right_{p}"]) for p in ("heel", "toe", "ankle")]
     + [(JOINT[f"{s}_heel"], JOINT[f"{s}_toe"]) for s in ("left", "right")]
@@ -300,7 +303,7 @@ def estimate_bend(picture: FloatArray, stature: float) -> FloatArray:
     """Estimate how much each joint's path bends between nodes, metres, from the picture itself.
 
     Depth moves about as briskly as the picture shows; a joint seen at rest may still move in
-    depth, hence the floor. Shape (K,).
+    depth, hence the floor. A good part of what the picture shows is noise. Shape (K,).
     """
     bend = np.linalg.norm(picture[2:] - 2 * picture[1:-1] + picture[:-2], axis=-1)
     known = np.isfinite(bend)
@@ -308,7 +311,7 @@ def estimate_bend(picture: FloatArray, stature: float) -> FloatArray:
     typical = np.sqrt(total / np.maximum(known.sum(axis=0), 1))
     metres = np.where(known.any(axis=0), typical, 0.01 * stature) / stature * STATURE_M
     overall = float(np.median(metres))
-    return np.asarray(np.maximum(np.maximum(metres, 0.5 * overall), 0.002))
+    return np.asarray(BEND_SHARE * np.maximum(np.maximum(metres, 0.5 * overall), 0.002))
 
 
 def first_guess(evidence: Evidence, track: CleanTrack, size: Size, *, step: int) -> State:

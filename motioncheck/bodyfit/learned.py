@@ -7,8 +7,9 @@ from typing import Final
 
 import numpy as np
 
+from motioncheck.bodyfit.axes import unit
 from motioncheck.bodyfit.evidence import Evidence, Size
-from motioncheck.bodyfit.model import BONES, GROUP_OF, JOINT
+from motioncheck.bodyfit.model import BONES, GROUP_OF, JOINT, PRIOR_LOG, STATURE_M
 from motioncheck.bodyfit.terms import State
 from motioncheck.lifting import BONES as LIFTED
 from motioncheck.lifting import lift_track
@@ -20,6 +21,11 @@ CAMERA_MEMORY: Final = 30.0
 # Standard deviations of the network against errors on bodies it never saw.
 DIRECTION_WIDEN: Final = 1.0
 PICTURE_WIDEN: Final = 1.0
+# A direction is doubted when it misses the bone in the picture by more than so many standard
+# deviations; nearer bones look larger by about this share. Project judgement.
+DOUBT_FROM: Final = 2.5
+DOUBT_LIMIT: Final = 10.0
+PERSPECTIVE_SHARE: Final = 0.15
 CAMERA_FLOOR: Final = (float(np.radians(1.0)), float(np.radians(2.0)))
 
 
@@ -85,7 +91,7 @@ def ask_network(track: CleanTrack, size: Size, *, step: int) -> Learned:
         return whole
 
     direction = np.full((nodes, len(BONES), 3), np.nan)
-    direction[:, PLACE] = spread(lift.direction)
+    direction[:, PLACE] = spread(unit(lift.direction))
     direction_sd = np.full((nodes, len(BONES)), np.nan)
     direction_sd[:, PLACE] = DIRECTION_WIDEN * spread(lift.direction_sd)
     return Learned(
@@ -105,17 +111,35 @@ def add_learned(evidence: Evidence, learned: Learned) -> Evidence:
     mean[1:], sd[1:] = (roll, pitch), (roll_sd, pitch_sd)
     known = np.isfinite(learned.shift_sd)
     stature = evidence.stature_units
+    picture = evidence.picture + stature * learned.shift
     return replace(
         evidence,
-        picture=evidence.picture + stature * learned.shift,
+        picture=picture,
         picture_sd=np.where(known, stature * learned.shift_sd, evidence.picture_sd),
         depth=np.full_like(evidence.depth, np.nan),
         direction=learned.direction,
-        direction_sd=learned.direction_sd,
+        direction_sd=learned.direction_sd * doubt_directions(picture, learned, stature),
         camera_mean=mean,
         camera_sd=sd,
         marks_joints=True,
     )
+
+
+def doubt_directions(picture: FloatArray, learned: Learned, stature: float) -> FloatArray:
+    """Return how many times wider directions are that disagree with the picture, shape (T, B).
+
+    The network has seen rendered people doing what such people do. Where a bone does not even lie
+    in the picture as it says, its word about depth counts for less.
+    """
+    first, second = BONES[:, 0], BONES[:, 1]
+    usual = np.exp(PRIOR_LOG)[GROUP_OF][:, None]
+    seen = (picture[:, second] - picture[:, first]) / stature * STATURE_M / usual
+    miss = np.linalg.norm(seen - learned.direction[..., :2], axis=-1)
+    spread = np.hypot(learned.shift_sd[:, first], learned.shift_sd[:, second])
+    spread = spread * STATURE_M / usual[:, 0]
+    expected = np.sqrt(learned.direction_sd**2 + spread**2 + PERSPECTIVE_SHARE**2)
+    ratio = np.nan_to_num(miss / (DOUBT_FROM * expected), nan=1.0)
+    return np.asarray(np.clip(ratio, 1.0, DOUBT_LIMIT))
 
 
 def _camera(learned: Learned) -> tuple[float, float, float, float]:
@@ -157,5 +181,4 @@ def guess_from_directions(evidence: Evidence, start: State) -> State:
 
 
 def _lines(direction: FloatArray, length: FloatArray) -> FloatArray:
-    size = np.linalg.norm(direction, axis=-1, keepdims=True)
-    return np.asarray(direction / np.maximum(size, 1e-6) * length[GROUP_OF][:, None])
+    return np.asarray(direction * length[GROUP_OF][:, None])

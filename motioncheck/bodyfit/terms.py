@@ -248,33 +248,40 @@ def add_depth_prior(normal: Normal, state: State, depth: FloatArray, sd: FloatAr
 
 
 def add_direction(normal: Normal, state: State, direction: FloatArray, sd: FloatArray) -> None:
-    """Bones point where the lifting network says; their lengths are held fixed during a step.
+    """Bones of their length point where the lifting network says.
 
     Parameters
     ----------
     direction : ndarray, shape (T, B, 3)
-        From the first end of each bone to the second, length about 1; NaN = unknown.
+        Unit vectors from the first end of each bone to the second; NaN = unknown.
     sd : ndarray, shape (T, B)
+        Standard deviation of each component; NaN = unknown.
     """
     a, b = BONES[:, 0], BONES[:, 1]
     known = np.isfinite(sd)
     length = np.exp(state.log_length)[GROUP_OF]
-    scale = np.where(known, 1.0 / (np.where(known, sd, 1.0) * length), 0.0)
-    line = state.joints[:, b] - state.joints[:, a] - np.nan_to_num(direction) * length[:, None]
-    residual = line * scale[..., None]
-    weight, cost = _huber(residual)
+    usual = np.exp(PRIOR_LOG)[GROUP_OF]
+    scale = np.where(known, 1.0 / (np.where(known, sd, 1.0) * usual), 0.0)
+    wanted = np.nan_to_num(direction) * length[:, None]
+    line = state.joints[:, b] - state.joints[:, a] - wanted
+    weight, cost = _huber(line * scale[..., None])
     normal.cost += cost
     strength = weight * scale**2
     pull = strength[..., None] * line
+    to_length = -strength[..., None] * wanted
     axes = np.arange(3)
     for i, (p, q) in enumerate(BONES):
-        s = strength[:, i, None]
+        s, group = strength[:, i, None], GROUP_OF[i]
         normal.here[:, 3 * p + axes, 3 * p + axes] += s
         normal.here[:, 3 * q + axes, 3 * q + axes] += s
         normal.here[:, 3 * p + axes, 3 * q + axes] -= s
         normal.here[:, 3 * q + axes, 3 * p + axes] -= s
         normal.right[:, _rows(q)] -= pull[:, i]
         normal.right[:, _rows(p)] += pull[:, i]
+        normal.border[:, _rows(q), group] += to_length[:, i]
+        normal.border[:, _rows(p), group] -= to_length[:, i]
+        normal.corner[group, group] -= float((to_length[:, i] * wanted[:, i]).sum())
+        normal.right_shared[group] += float((pull[:, i] * wanted[:, i]).sum())
 
 
 def add_smoothness(normal: Normal, state: State, sd: FloatArray) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -24,7 +25,8 @@ def read_event_time(measure: str, event: Event, table: MeasureTable) -> Reading:
     if measure == "rep_time_s":
         return Reading(event.end_s - event.start_s, guard)
     if measure == "arm_leg_lag_s":
-        return Reading(_arm_leg_lag_s(event, table), guard)
+        lag_s = _arm_leg_lag_s(event, table)
+        return MISSING if math.isnan(lag_s) else Reading(lag_s, guard)
     if len(event.phases) != 3:
         return MISSING
     phase = event.phases[0 if measure == "lowering_time_s" else 2]

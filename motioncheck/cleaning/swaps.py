@@ -54,7 +54,7 @@ class SwapCosts:
     limit: float = 4.0
     change: float = 0.1
     skip_per_s: float = 8.0
-    swapped_per_s: float = 0.2
+    swapped_per_s: float = 0.5
     longest_slide_s: float = 0.1
     memory_s: float = 0.3
 

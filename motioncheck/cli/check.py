@@ -32,6 +32,7 @@ class CheckRequest:
     movement: str
     out: Path | None
     annotated: bool
+    compare: bool
     athlete: str | None
     model: str
     show_face: bool
@@ -57,6 +58,7 @@ def run_check(request: CheckRequest) -> bool:
             folder,
             clip_path=request.clip,
             annotated=request.annotated,
+            compared=request.compare,
             show_face=request.show_face,
             replace=request.replace,
             on_progress=progress,

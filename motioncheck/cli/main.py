@@ -69,6 +69,9 @@ def check(
     annotated: Annotated[
         bool, typer.Option("--annotated", help="Also write the clip with the measures drawn in.")
     ] = False,
+    compare: Annotated[
+        bool, typer.Option("--compare", help="Also write a page that compares the sources.")
+    ] = False,
     athlete: Annotated[
         str | None,
         typer.Option("--athlete", metavar="X,Y", help="Where the athlete is in the first frame."),
@@ -112,6 +115,7 @@ def check(
         movement=movement,
         out=out,
         annotated=annotated,
+        compare=compare,
         athlete=athlete,
         model=model,
         show_face=show_face,

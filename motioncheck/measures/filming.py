@@ -15,7 +15,6 @@ from motioncheck.measures.registry import MeasureSpec, Plane
 from motioncheck.measures.table import wanted_plane
 from motioncheck.measures.visible import judge_plane, turn_out_of_plane_deg
 from motioncheck.records import CameraView
-from motioncheck.records.view import name_view
 from motioncheck.units import wrap_deg
 
 STEP_DEG = 10
@@ -26,6 +25,7 @@ SQUARE_DEG = 12.5
 # Of a move, this share has to lead towards a side of the athlete for that side to be named.
 TOWARD_SHARE = 0.7
 SIDES_OF_ATHLETE = {0.0: "front", 90.0: "left", 180.0: "back", -90.0: "right"}
+MORE_FROM = {"front": "the front", "back": "behind", "left": "the side", "right": "the side"}
 WidthAt = Callable[[float], float]
 
 
@@ -106,20 +106,18 @@ def describe_move(azimuth_deg: float, move_deg: int | None) -> str:
             "nothing in front of it."
         )
     size = "a quarter turn" if abs(move_deg) == 90 else f"about {abs(move_deg)}°"
-    target = wrap_deg(azimuth_deg + move_deg)
-    return (
-        f"Film it {name_place(target)}: move the phone {size} around the athlete, toward their "
-        f"{name_side(azimuth_deg, move_deg)}."
-    )
+    side = name_side(azimuth_deg, move_deg)
+    place = name_square(azimuth_deg + move_deg) or f"more from {MORE_FROM[side]}"
+    return f"Film it {place}: move the phone {size} around the athlete, toward their {side}."
 
 
 def describe_plane(plane: Plane) -> str:
     """Return advice in one sentence where it is not known from where a clip was filmed."""
-    return f"Film it {name_place(90.0 if plane == 'sagittal' else 0.0)}."
+    return f"Film it {name_square(90.0 if plane == 'sagittal' else 0.0)}."
 
 
-def name_place(azimuth_deg: float) -> str:
-    """Return in words from where to film."""
+def name_square(azimuth_deg: float) -> str:
+    """Return from where to film in words, empty for a direction between the square ones."""
     off_front = abs(wrap_deg(azimuth_deg))
     if off_front <= SQUARE_DEG:
         return "from straight in front"
@@ -127,7 +125,7 @@ def name_place(azimuth_deg: float) -> str:
         return "from straight behind"
     if abs(off_front - 90.0) <= SQUARE_DEG:
         return "square from the side, lens at hip height"
-    return f"from the {name_view(azimuth_deg)}"
+    return ""
 
 
 def name_side(azimuth_deg: float, move_deg: float) -> str:

@@ -18,8 +18,9 @@ from motioncheck.measures.geometry import compute_bend_deg, compute_interior_ang
 from motioncheck.records.arrays import FloatArray
 
 JOINT: Final = {name: i for i, name in enumerate(JOINTS)}
-# A joint bends backwards by no more than this; what looks so in a deeper bend is a turned limb.
-BACKWARD_LIMIT_DEG: Final = 40.0
+# Up to this bend in the sagittal plane its sign counts; from twice that on a joint does not bend
+# backwards, and what looks so is a turned limb.
+GRADUAL_DEG: Final = 20.0
 SpaceFormula = Callable[[BodyPicture, FloatArray, str], FloatArray]
 
 
@@ -28,20 +29,21 @@ def _at(joints_m: FloatArray, side: str, *parts: str) -> list[FloatArray]:
 
 
 def _with_sign(bend: FloatArray, seen: FloatArray) -> FloatArray:
-    """Return the bend in space, negative where it is small and the side view shows it backwards."""
-    return np.where((seen < 0) & (bend < BACKWARD_LIMIT_DEG), -bend, bend)
+    """Return the bend in space, and near straight the bend in the sagittal plane with its sign.
+
+    The bend in space is never negative and never quite 0, because of what little there is to the
+    side; between the two the value changes over gradually.
+    """
+    share = np.maximum(np.abs(seen), bend - GRADUAL_DEG) / GRADUAL_DEG
+    share = np.clip(share, 0.0, 1.0)
+    sign = np.where((seen < 0) & (bend < 2 * GRADUAL_DEG), -1.0, 1.0)
+    return np.asarray((1.0 - share) * seen + share * sign * bend)
 
 
 def knee_flexion(b: BodyPicture, joints_m: FloatArray, side: str) -> FloatArray:
     """Bend of hip, knee, ankle."""
     bend = compute_bend_deg(*_at(joints_m, side, "hip", "knee", "ankle"))
     return _with_sign(bend, image.knee_flexion(b, side))
-
-
-def hip_flexion(b: BodyPicture, joints_m: FloatArray, side: str) -> FloatArray:
-    """Bend of shoulder, hip, knee; a leg moved sideways counts too."""
-    bend = compute_bend_deg(*_at(joints_m, side, "shoulder", "hip", "knee"))
-    return _with_sign(bend, image.hip_flexion(b, side))
 
 
 def ankle_flexion(b: BodyPicture, joints_m: FloatArray, side: str) -> FloatArray:
@@ -70,7 +72,6 @@ def thigh_inclination(b: BodyPicture, joints_m: FloatArray, side: str) -> FloatA
 
 IN_SPACE: Final[dict[str, SpaceFormula]] = {
     "knee_flexion": knee_flexion,
-    "hip_flexion": hip_flexion,
     "ankle_flexion": ankle_flexion,
     "elbow_flexion": elbow_flexion,
     "shoulder_elevation": shoulder_elevation,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -76,6 +77,20 @@ class Analysis:
     calibration: Calibration
     fitted: FittedBody | None = None
     notes: tuple[str, ...] = ()
+
+    @property
+    def direction_from_body(self) -> bool:
+        """Whether the direction of the camera is that of the fitted body."""
+        seen, used = self.body.view, self.view
+        told = (used.azimuth_deg, used.azimuth_uncertainty_deg)
+        return told != (seen.azimuth_deg, seen.azimuth_uncertainty_deg) and math.isfinite(told[0])
+
+    @property
+    def tilt_from_body(self) -> bool:
+        """Whether the tilt of the phone is that of the fitted body."""
+        seen, used = self.body.view, self.view
+        told = (used.tilt_deg, used.tilt_uncertainty_deg)
+        return told != (seen.tilt_deg, seen.tilt_uncertainty_deg) and math.isfinite(told[0])
 
 
 def analyse_track(

@@ -10,8 +10,9 @@ import numpy as np
 
 from motioncheck import __version__
 from motioncheck.measures import REGISTRY
+from motioncheck.measures.calibration import Z90
 from motioncheck.pipeline.analyse import Analysis
-from motioncheck.pipeline.crowd import CROWD_NOTE, is_crowded
+from motioncheck.pipeline.method import describe_measures, describe_method
 from motioncheck.records import (
     CameraInfo,
     CheckInfo,
@@ -25,7 +26,6 @@ from motioncheck.records import (
     TrackInfo,
 )
 from motioncheck.standards import Check, LoadedStandard, Standard
-from motioncheck.wording import with_unit
 
 # A measure is drawn over time when it is known well in at least this share of the frames.
 MIN_CHARTED_SHARE = 0.3
@@ -60,7 +60,8 @@ def assemble_sheet(
         summary=analysis.summary,
         blind_spots=analysis.blind,
         cautions=standard.cautions,
-        how_measured=_how_measured(clip, report, track, analysis, standard),
+        how_measured=describe_method(clip, report, track, analysis),
+        measured=describe_measures(standard, analysis, analysis.calibration),
         provenance=Provenance(
             program="motioncheck",
             version=__version__,
@@ -68,6 +69,7 @@ def assemble_sheet(
             standard_hash=loaded.source_hash,
             options=dict(options),
             libraries={name: importlib.metadata.version(name) for name in LIBRARIES},
+            calibration=analysis.calibration.version,
         ),
     )
 
@@ -121,15 +123,19 @@ def _number(value: float, digits: int = 1) -> float | None:
 
 
 def _camera(analysis: Analysis) -> CameraInfo:
-    view = analysis.view
+    view, fitted = analysis.view, analysis.fitted
     return CameraInfo(
         view=view.view,
         azimuth_deg=_number(view.azimuth_deg),
-        azimuth_uncertainty_deg=_number(view.azimuth_uncertainty_deg),
+        azimuth_uncertainty_deg=_number(Z90 * view.azimuth_uncertainty_deg),
         tilt_deg=_number(view.tilt_deg),
-        tilt_uncertainty_deg=_number(view.tilt_uncertainty_deg),
+        tilt_uncertainty_deg=_number(Z90 * view.tilt_uncertainty_deg),
         tilt_corrected=view.tilt_corrected,
         notes=view.notes,
+        direction_source="body" if analysis.direction_from_body else "image",
+        tilt_source="body" if analysis.tilt_from_body else "image",
+        pitch_deg=None if fitted is None else _number(fitted.pitch_deg),
+        pitch_uncertainty_deg=None if fitted is None else _number(Z90 * fitted.pitch_sd_deg),
     )
 
 
@@ -145,58 +151,4 @@ def _track(track: LandmarkTrack, analysis: Analysis) -> TrackInfo:
         people=track.people,
         steps=tuple(step.text for step in clean.steps),
         notes=track.notes,
-    )
-
-
-def _how_measured(
-    clip: ClipInfo,
-    report: DecodeReport | None,
-    track: LandmarkTrack,
-    analysis: Analysis,
-    standard: Standard,
-) -> tuple[str, ...]:
-    lines = [
-        f"{len(track.time_s)} frames over {clip.duration_s:.1f} s were followed with a "
-        f"33-landmark body model ({track.model}); somebody was seen in "
-        f"{100 * track.seen_ratio:.0f} % of them.",
-        *(report.notes if report else ()),
-        *track.notes,
-        *((CROWD_NOTE,) if is_crowded(track) else ()),
-        *(step.text for step in analysis.clean.steps),
-        _view_line(analysis),
-        _tilt_line(analysis),
-        "Angles are seen angles in the plane of the picture, not joint angles from a laboratory. "
-        "A verdict inside the uncertainty of its value is too close to call.",
-    ]
-    chosen = [analysis.choices[c.id] for c in standard.check if c.enabled]
-    used = dict.fromkeys(c.judgement.measure for c in chosen if not c.blind)
-    for measure in used:
-        spec = REGISTRY[measure]
-        words = f" {spec.unit_words}" if spec.unit == "ratio" else ""
-        lines.append(
-            f"{spec.title}: {spec.formula} ({spec.sign}); "
-            f"±{with_unit(spec.guard, spec.unit)}{words} in a square view."
-        )
-    return tuple(lines)
-
-
-def _view_line(analysis: Analysis) -> str:
-    view = analysis.view
-    if not math.isfinite(view.azimuth_deg):
-        return "Which way the body faces the lens could not be told."
-    return (
-        f"Seen from: {view.view}, camera {with_unit(view.azimuth_deg, 'deg')} ± "
-        f"{with_unit(view.azimuth_uncertainty_deg, 'deg')} around the body (0° in front, "
-        "+90° on the person's left)."
-    )
-
-
-def _tilt_line(analysis: Analysis) -> str:
-    view = analysis.view
-    if not math.isfinite(view.tilt_deg):
-        return "The tilt of the phone could not be told: too little quiet standing was seen."
-    state = "corrected" if view.tilt_corrected else "within what cannot be told, not corrected"
-    return (
-        f"Tilt of the phone from a standing body: {with_unit(view.tilt_deg, 'deg', digits=1)} ± "
-        f"{with_unit(view.tilt_uncertainty_deg, 'deg', digits=1)}, {state}."
     )

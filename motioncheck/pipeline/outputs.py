@@ -6,10 +6,12 @@ import tempfile
 from pathlib import Path
 
 from motioncheck.pipeline.annotate import write_annotated
+from motioncheck.pipeline.compare import render_compared
 from motioncheck.pipeline.options import CheckResult, OnProgress, no_progress
 from motioncheck.sheet import angles_csv, render_html, reps_csv, sheet_to_json, write_outputs
 
 ANNOTATED = "annotated.mp4"
+COMPARED = "compare.html"
 
 
 def default_folder(clip: Path) -> Path:
@@ -34,6 +36,7 @@ def write_results(
     *,
     clip_path: Path | None = None,
     annotated: bool = False,
+    compared: bool = False,
     show_face: bool = False,
     replace: bool = False,
     on_progress: OnProgress = no_progress,
@@ -46,6 +49,8 @@ def write_results(
         Needed for the annotated clip.
     annotated : bool
         Also write ``annotated.mp4``.
+    compared : bool
+        Also write ``compare.html``.
     replace : bool
         Overwrite results of another clip.
 
@@ -53,7 +58,7 @@ def write_results(
     -------
     bool
         Whether the annotated clip of an earlier check was removed: the measures drawn in it may
-        no longer be those of the sheet.
+        no longer be those of the sheet. An earlier comparison goes as well.
 
     Raises
     ------
@@ -61,13 +66,16 @@ def write_results(
         When the folder cannot take the results; what was there before is unchanged.
     """
     files: dict[str, str | bytes | Path] = dict(render_results(result))
+    if compared:
+        files[COMPARED] = render_compared(result)
+    outdated = [] if compared else [COMPARED]
     if not (annotated and clip_path):
         before = (folder / ANNOTATED).is_file()
-        write_outputs(folder, files, replace=replace, outdated=[ANNOTATED])
+        write_outputs(folder, files, replace=replace, outdated=[ANNOTATED, *outdated])
         return before and not (folder / ANNOTATED).is_file()
     with tempfile.TemporaryDirectory() as scratch:
         target = Path(scratch) / ANNOTATED
         write_annotated(clip_path, result, target, show_face=show_face, on_progress=on_progress)
         files[ANNOTATED] = target
-        write_outputs(folder, files, replace=replace)
+        write_outputs(folder, files, replace=replace, outdated=outdated)
     return False

@@ -201,8 +201,32 @@ class MovementInfo:
 
 
 @dataclass(frozen=True, slots=True)
+class MeasureInfo:
+    """How one measure was obtained, over all reps.
+
+    ``body_share`` is the share of its values that are those of the fitted body, None where it has
+    none; ``half_width`` its usual half-width of the 90 % interval, on the better known side.
+    ``corrections`` says for each source the largest correction made.
+    """
+
+    measure: str
+    title: str
+    unit: str
+    unit_words: str
+    formula: str
+    sign: str
+    body_share: float | None
+    half_width: float | None
+    corrections: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class CameraInfo:
-    """View of the camera as printed; see `motioncheck.records.view.CameraView`."""
+    """View of the camera as printed; see `motioncheck.records.view.CameraView`.
+
+    Uncertainties are half-widths of 90 % intervals. ``direction_source`` and ``tilt_source`` say
+    from what they were told. ``pitch_deg`` is how far the lens looks up, from the fitted body.
+    """
 
     view: str
     azimuth_deg: float | None
@@ -211,6 +235,10 @@ class CameraInfo:
     tilt_uncertainty_deg: float | None
     tilt_corrected: bool
     notes: tuple[str, ...] = ()
+    direction_source: Source = "image"
+    tilt_source: Source = "image"
+    pitch_deg: float | None = None
+    pitch_uncertainty_deg: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -230,7 +258,10 @@ class TrackInfo:
 
 @dataclass(frozen=True, slots=True)
 class Provenance:
-    """What produced the sheet, so that it can be repeated."""
+    """What produced the sheet, so that it can be repeated.
+
+    ``calibration`` is the version of the calibration table.
+    """
 
     program: str
     version: str
@@ -238,6 +269,7 @@ class Provenance:
     standard_hash: str
     options: Mapping[str, str | float | int | bool | None]
     libraries: Mapping[str, str]
+    calibration: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -255,6 +287,7 @@ class Sheet:
     cautions: tuple[str, ...]
     how_measured: tuple[str, ...]
     provenance: Provenance
+    measured: tuple[MeasureInfo, ...] = ()
     schema: str = SCHEMA_ID
 
 

@@ -95,14 +95,21 @@ def draw_line(canvas: Canvas, x: FloatArray, y: FloatArray, css: str) -> str:
 
 def draw_band(canvas: Canvas, x: FloatArray, y: FloatArray, margin: FloatArray) -> str:
     """Draw the uncertainty as a band about the line."""
+    return draw_between(canvas, x, y - margin, y + margin)
+
+
+def draw_between(
+    canvas: Canvas, x: FloatArray, lower: FloatArray, upper: FloatArray, css: str = "band"
+) -> str:
+    """Fill what lies between two lines; nothing where one of them is missing."""
     parts = []
-    for run in finite_runs(y + margin):
-        share = max(int(MAX_POINTS / 2 * (run.stop - run.start) / max(len(y), 1)), 4)
-        picks = [run.start + i for i in thin(y[run], share)]
-        upper = [(canvas.x(float(x[i])), canvas.y(float(y[i] + margin[i]))) for i in picks]
-        lower = [(canvas.x(float(x[i])), canvas.y(float(y[i] - margin[i]))) for i in picks]
-        parts.append(path_of(upper + lower[::-1]) + "Z")
-    return f'<path class="band" d="{"".join(parts)}"/>' if parts else ""
+    for run in finite_runs(lower + upper):
+        share = max(int(MAX_POINTS / 2 * (run.stop - run.start) / max(len(x), 1)), 4)
+        picks = [run.start + i for i in thin((lower + upper)[run], share)]
+        top = [(canvas.x(float(x[i])), canvas.y(float(upper[i]))) for i in picks]
+        bottom = [(canvas.x(float(x[i])), canvas.y(float(lower[i]))) for i in picks]
+        parts.append(path_of(top + bottom[::-1]) + "Z")
+    return f'<path class="{css}" d="{"".join(parts)}"/>' if parts else ""
 
 
 def svg_of(canvas: Canvas, label: str, body: str) -> str:

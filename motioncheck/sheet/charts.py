@@ -94,7 +94,8 @@ def _unit_of(sheet: Sheet, names: Sequence[str]) -> str:
     return "deg"
 
 
-def _axes(canvas: Canvas, unit: str, x_unit: str) -> str:
+def draw_axes(canvas: Canvas, unit: str, x_unit: str) -> str:
+    """Draw the ruled lines and the numbers of both axes."""
     low, high = canvas.y_range
     out = []
     bottom = canvas.height - canvas.bottom
@@ -136,7 +137,7 @@ def _limits(canvas: Canvas, spec: ChartSpec) -> str:
     return "".join(out)
 
 
-def _rep_bands(canvas: Canvas, events: Sequence[Event]) -> str:
+def draw_reps(canvas: Canvas, events: Sequence[Event]) -> str:
     """Shade each rep and number it; where numbers would touch, only some are printed."""
     room = (canvas.width - canvas.left - canvas.right) / max(len(events), 1)
     every = max(1, math.ceil(canvas.font * 1.9 / room))
@@ -251,7 +252,7 @@ def time_chart(
         return ""
     x_range = (float(table.time_s[0]), float(table.time_s[-1]))
     canvas = Canvas(width, height, font, x_range, y_range)
-    body = [_rep_bands(canvas, sheet.events), _axes(canvas, spec.unit, " s")]
+    body = [draw_reps(canvas, sheet.events), draw_axes(canvas, spec.unit, " s")]
     body += [draw_band(canvas, table.time_s, table.values[n], _margin(table, n)) for n in names]
     body.append(_limits(canvas, _near_limits(spec, y_range)))
     body += [draw_line(canvas, table.time_s, table.values[n], line_class(n, names)) for n in names]
@@ -300,7 +301,7 @@ def overlay_chart(
         return ""
     canvas = Canvas(width, height, font, (0.0, 100.0), y_range, top=14.0, right=20.0)
     percent = GRID * 100.0
-    body = [_axes(canvas, spec.unit, " %"), _limits(canvas, _near_limits(spec, y_range))]
+    body = [draw_axes(canvas, spec.unit, " %"), _limits(canvas, _near_limits(spec, y_range))]
     for name, miss, curve in curves:
         css = line_class(name, names).replace("line", "one-miss" if miss else "one")
         body.append(draw_line(canvas, percent, curve, css))

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from motioncheck.records import VERDICTS, MeasureTable, Sheet, Still
-from motioncheck.sheet import charts, view, words
+from motioncheck.sheet import charts, limits, view, words
 from motioncheck.sheet.charts import ChartSpec
 from motioncheck.sheet.drawing import shrink_jpeg
 
@@ -54,12 +54,12 @@ def render_html(
     """
     spec = chart or charts.default_chart(sheet, table)
     style = (TEMPLATES / "sheet.css").read_text(encoding="utf-8")
-    template = _environment().get_template("sheet.html.j2")
+    template = load_templates().get_template("sheet.html.j2")
     return template.render(
         sheet=sheet,
         person=person,
-        style=_safe(style),
-        policy=_policy(style),
+        style=mark_safe(style),
+        policy=make_policy(style),
         generator=GENERATOR,
         verdict_marks=[view.mark_of(v) for v in VERDICTS],
         **_summary_parts(sheet),
@@ -68,7 +68,7 @@ def render_html(
     )
 
 
-def _policy(style: str) -> str:
+def make_policy(style: str) -> str:
     """Return a content policy that allows this style and embedded pictures, nothing else."""
     # The template puts the style between its tags without a character more.
     digest = base64.b64encode(hashlib.sha256(style.encode("utf-8")).digest()).decode("ascii")
@@ -82,8 +82,9 @@ def _summary_parts(sheet: Sheet) -> dict[str, Any]:
         "facts": view.facts(sheet),
         "cues": view.cue_lines(sheet.summary),
         "groups": view.rep_groups(sheet),
-        "spots": view.blind_spots(sheet),
-        "blind_line": view.blind_line(sheet),
+        "spots": limits.blind_spots(sheet),
+        "blind_line": limits.blind_line(sheet),
+        "measured": limits.measured_rows(sheet),
         "table": view.build_table(sheet),
         "set_checks": view.set_checks(sheet.summary),
         "tempo": view.tempo_lines(sheet.summary),
@@ -113,22 +114,23 @@ def _chart_parts(sheet: Sheet, table: MeasureTable, spec: ChartSpec) -> dict[str
     over = charts.overlay_chart(sheet, table, spec, width=520, height=260, font=14)
     return {
         "chart": spec,
-        "chart_wide": _safe(wide),
-        "chart_narrow": _safe(narrow),
-        "chart_overlay": _safe(over),
+        "chart_wide": mark_safe(wide),
+        "chart_narrow": mark_safe(narrow),
+        "chart_overlay": mark_safe(over),
         "two_sides": len(names) > 1,
     }
 
 
-def _safe(text: str) -> Any:
+def mark_safe(text: str) -> Any:
+    """Return text made by this package as it may stand in a page."""
     from markupsafe import Markup
 
-    # Only text made by this package comes here.
     return Markup(text)
 
 
 @lru_cache(maxsize=1)
-def _environment() -> Environment:
+def load_templates() -> Environment:
+    """Return what renders the templates of this room."""
     # Imported here: start-up of the command line must not pay for a template engine.
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 

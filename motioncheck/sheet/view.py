@@ -6,11 +6,20 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from motioncheck.records import CheckInfo, Event, Finding, Sheet, Still, Summary, Verdict
+from motioncheck.records import (
+    CheckInfo,
+    Event,
+    Finding,
+    Sheet,
+    Still,
+    Summary,
+    Verdict,
+)
 from motioncheck.sheet.words import (
     MARKS,
     event_word,
     limit_text,
+    lower_first,
     plural,
     reps_text,
     seconds_text,
@@ -66,15 +75,6 @@ class Column:
     title: str
     limit: str
     side: str
-
-
-@dataclass(frozen=True, slots=True)
-class Spot:
-    """What the camera could not show, for one reason: the titles, and how to film it."""
-
-    titles: str
-    reason: str
-    advice: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -223,7 +223,7 @@ def _event_notes(sheet: Sheet) -> tuple[str, ...]:
     for e in sheet.partial_events:
         span = span_text(e.start_s, e.end_s)
         why = " ".join(e.notes) or "it was not complete."
-        notes.append(f"Not counted: a {e.kind} at {span}, because {_lower_first(why)}")
+        notes.append(f"Not counted: a {e.kind} at {span}, because {lower_first(why)}")
     return tuple(notes)
 
 
@@ -244,31 +244,6 @@ def set_checks(summary: Summary) -> tuple[SetCheck, ...]:
 def cue_lines(summary: Summary) -> tuple[CueLine, ...]:
     """Return at most three cues; more than that nobody can act on at once."""
     return tuple(CueLine(c.text, reps_text(c.reps)) for c in summary.cues[:MAX_CUES])
-
-
-def blind_line(sheet: Sheet) -> str:
-    """Return in one line what the camera could not show; empty when it showed everything."""
-    titles = list(dict.fromkeys(_lower_first(b.title) for b in sheet.blind_spots))
-    if not titles:
-        return ""
-    if len(titles) > 4:
-        titles = [*titles[:3], f"{len(titles) - 3} more"]
-    return f"This camera could not show: {join_words(titles)}."
-
-
-def _lower_first(text: str) -> str:
-    # A title such as "L-R difference" keeps its capitals.
-    if len(text) > 1 and not text[1].islower():
-        return text
-    return text[:1].lower() + text[1:]
-
-
-def blind_spots(sheet: Sheet) -> tuple[Spot, ...]:
-    """Return the blind spots, those with the same reason and advice together."""
-    found: dict[tuple[str, str], list[str]] = {}
-    for spot in sheet.blind_spots:
-        found.setdefault((sentence(spot.reason), spot.advice), []).append(spot.title)
-    return tuple(Spot("; ".join(titles), *why) for why, titles in found.items())
 
 
 def choose_stills(events: Sequence[Event], stills: Mapping[int, Still]) -> list[int]:

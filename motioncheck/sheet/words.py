@@ -125,6 +125,13 @@ def sentence(text: str) -> str:
     return text[0].upper() + text[1:] + ("" if text.endswith((".", "!", "?")) else ".")
 
 
+def lower_first(text: str) -> str:
+    """Return text with its first letter small; an abbreviation keeps its capitals."""
+    if len(text) > 1 and not text[1].islower():
+        return text
+    return text[:1].lower() + text[1:]
+
+
 def measure_title(measure: str) -> str:
     """Return a measure id as words: ``knee_flexion_left`` becomes ``Knee flexion, left``."""
     base, side = split_side(measure)

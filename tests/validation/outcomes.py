@@ -19,6 +19,7 @@ from collections.abc import Callable, Mapping
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
 from functools import partial
+from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
@@ -58,7 +59,7 @@ PROCESSES = 2
 CAMERA_ERRORS = ("azimuth_error_deg", "tilt_error_deg", "pitch_error_deg")
 PACKAGE = Path(motioncheck.__file__).parent
 # What a fitted body depends on, and what else an outcome does.
-FIT_PARTS = ("bodyfit", "lifting", "cleaning", "records", "assets/lifting.npz")
+FIT_PARTS = ("bodyfit", "lifting", "cleaning", "records/track.py", "assets/lifting.npz")
 OTHER_PARTS = (
     *("measures", "checks", "splitting", "standards", "movements", "camera.py"),
     *("pipeline/analyse.py", "pipeline/sources.py", "assets/calibration.json"),
@@ -183,7 +184,8 @@ def evaluate_clip(path: Path, bodies: Path) -> Outcome:
     for way, table in (("picture", seen), ("said", both.table)):
         values[way] = stack(table.values, len(time_s))
         raw[way] = stack(table.uncertainty, len(time_s))
-    findings, reps = [], {}
+    findings: list[dict[str, Any]] = []
+    reps: dict[str, int] = {}
     if checked:
         exact = MeasureTable(time_s, truth, {c: np.zeros(len(time_s)) for c in truth})
         findings, reps = compare_verdicts(track, standard, exact, fit=fit)
@@ -226,7 +228,9 @@ def _read_body(fit: Fitting, frames: int) -> tuple[dict[str, Array], dict[str, A
 def save_outcome(outcome: Outcome, path: Path, *, depends_on: str = "") -> None:
     """Keep an outcome in one file, with a digest of what it depends on."""
     words = {k: getattr(outcome, k) for k in ("about", "numbers", "findings", "reps")}
-    arrays = {f"values_{way}": a.astype(np.float32) for way, a in outcome.values.items()}
+    arrays: dict[str, Any] = {
+        f"values_{way}": a.astype(np.float32) for way, a in outcome.values.items()
+    }
     arrays |= {f"raw_{way}": a.astype(np.float32) for way, a in outcome.raw.items()}
     part = path.with_suffix(".part")
     with part.open("wb") as file:
@@ -307,20 +311,22 @@ def evaluate_all(
     code_digest = digest(FIT_PARTS + OTHER_PARTS, here, *beside)
     (keep / f"bodies-{fit_digest}").mkdir(parents=True, exist_ok=True)
     work = partial(_evaluate_and_keep, keep=keep, fit_digest=fit_digest, code_digest=code_digest)
-    # Linear algebra on several threads would only fight over two cores.
+    # Linear algebra on several threads would only fight over two cores; new processes read this.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     kept = []
-    with ProcessPoolExecutor(PROCESSES) as pool:
+    with ProcessPoolExecutor(PROCESSES, get_context("spawn")) as pool:
         for number, path in enumerate(pool.map(work, paths), start=1):
             tell(f"{number}/{len(paths)} {path.stem}")
             kept.append(path)
     return [load_outcome(path) for path in kept]
 
 
-def add_arguments(parser: argparse.ArgumentParser) -> None:
+def add_arguments(parser: argparse.ArgumentParser, *, keep_required: bool = True) -> None:
     """Add the options that all commands on outcomes share."""
     parser.add_argument("--data", type=Path, default=Path(__file__).parent / "data")
-    parser.add_argument("--keep", type=Path, required=True, help="folder for one file a clip")
+    parser.add_argument(
+        "--keep", type=Path, required=keep_required, help="folder for one file a clip"
+    )
     parser.add_argument("--split", default="", help="calibration, fresh, or as in the files")
     parser.add_argument("--only", default="", help="clips whose name contains this")
 

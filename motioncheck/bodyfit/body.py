@@ -148,7 +148,11 @@ def fit_track(
             f"expected a body in at least {MIN_NODES} instants to fit bones to, found {nodes} "
             "instants; film the whole body for at least a second."
         )
-    results, uprights = _fit_windows(track, step, lifted=lifted)
+    # The matrices are small: several threads only wait for each other.
+    from threadpoolctl import threadpool_limits
+
+    with threadpool_limits(limits=1, user_api="blas"):
+        results, uprights = _fit_windows(track, step, lifted=lifted)
     draws = _join(results, seed)
     upright = np.concatenate([u[OVERLAP_NODES if i else 0 :] for i, u in enumerate(uprights)])
     return _describe(track, step, results, draws, upright)

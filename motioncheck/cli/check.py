@@ -11,6 +11,8 @@ from motioncheck.cli.progress import ProgressLine
 from motioncheck.errors import OutputError, TrackFileError, UsageError
 from motioncheck.landmarks import MODELS, load_track, save_track
 from motioncheck.pipeline import (
+    ANNOTATED,
+    COMPARED,
     CheckOptions,
     CheckResult,
     check_clip,
@@ -22,6 +24,11 @@ from motioncheck.records import LandmarkTrack, Sheet
 from motioncheck.sheet.write import require_place
 from motioncheck.video import probe_clip
 from motioncheck.wording import join_words, list_reps
+
+REMOVED = {
+    ANNOTATED: "The annotated clip of the earlier check was removed; --annotated makes a new one.",
+    COMPARED: "The comparison of the earlier check was removed; --compare makes a new one.",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,8 +73,8 @@ def run_check(request: CheckRequest) -> bool:
         if request.keep_track is not None:
             keep_track(result.track, request.keep_track)
     print_summary(result.sheet, folder)
-    if removed:
-        print("The annotated clip of the earlier check was removed; --annotated makes a new one.")
+    for name in removed:
+        print(REMOVED[name])
     return result.sheet.summary.verdicts.get("misses", 0) > 0
 
 

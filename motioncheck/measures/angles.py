@@ -11,7 +11,7 @@ ANGLES = (
         "sagittal",
         5.0,
         ("*_hip", "*_knee", "*_ankle"),
-        formula="180° minus the angle hip-knee-ankle (in space where the body was fitted), with sign",
+        formula="180° minus the angle hip-knee-ankle, with sign; of a fitted body in space",
         sign="0 straight, + bent with the heel behind, - hyperextended",
         span=(-30.0, 170.0),
         words="of bend",

@@ -2,10 +2,18 @@
 
 from motioncheck.pipeline.analyse import Analysis, analyse_track
 from motioncheck.pipeline.options import CheckOptions, CheckResult, OnProgress, no_progress
-from motioncheck.pipeline.outputs import default_folder, render_results, write_results
+from motioncheck.pipeline.outputs import (
+    ANNOTATED,
+    COMPARED,
+    default_folder,
+    render_results,
+    write_results,
+)
 from motioncheck.pipeline.recipe import check_clip, check_track
 
 __all__ = [
+    "ANNOTATED",
+    "COMPARED",
     "Analysis",
     "CheckOptions",
     "CheckResult",

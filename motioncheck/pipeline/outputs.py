@@ -40,7 +40,7 @@ def write_results(
     show_face: bool = False,
     replace: bool = False,
     on_progress: OnProgress = no_progress,
-) -> bool:
+) -> tuple[str, ...]:
     """Write everything into a folder, all or nothing.
 
     Parameters
@@ -56,9 +56,9 @@ def write_results(
 
     Returns
     -------
-    bool
-        Whether the annotated clip of an earlier check was removed: the measures drawn in it may
-        no longer be those of the sheet. An earlier comparison goes as well.
+    tuple of str
+        Files of an earlier check that were removed: what they show may no longer be what the sheet
+        says.
 
     Raises
     ------
@@ -68,14 +68,11 @@ def write_results(
     files: dict[str, str | bytes | Path] = dict(render_results(result))
     if compared:
         files[COMPARED] = render_compared(result)
-    outdated = [] if compared else [COMPARED]
-    if not (annotated and clip_path):
-        before = (folder / ANNOTATED).is_file()
-        write_outputs(folder, files, replace=replace, outdated=[ANNOTATED, *outdated])
-        return before and not (folder / ANNOTATED).is_file()
     with tempfile.TemporaryDirectory() as scratch:
-        target = Path(scratch) / ANNOTATED
-        write_annotated(clip_path, result, target, show_face=show_face, on_progress=on_progress)
-        files[ANNOTATED] = target
+        if annotated and clip_path:
+            target = files[ANNOTATED] = Path(scratch) / ANNOTATED
+            write_annotated(clip_path, result, target, show_face=show_face, on_progress=on_progress)
+        outdated = [n for n in (ANNOTATED, COMPARED) if n not in files]
+        before = [n for n in outdated if (folder / n).is_file()]
         write_outputs(folder, files, replace=replace, outdated=outdated)
-    return False
+    return tuple(n for n in before if not (folder / n).is_file())

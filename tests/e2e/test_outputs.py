@@ -44,7 +44,7 @@ def done(squat, tmp_path_factory):
 def out(cli, done):
     clip, folder, kept = done
     if not folder.exists():
-        words = ("--annotated", "--out", folder, "--keep-track", kept / "track.npz")
+        words = ("--annotated", "--compare", "--out", folder, "--keep-track", kept / "track.npz")
         assert cli("check", clip, "-m", "air-squat", *words).code == 0
     return folder
 
@@ -59,7 +59,7 @@ def test_results_go_beside_the_clip_unless_told_otherwise(cli, tmp_path, squat):
 
 
 def test_the_folder_holds_the_documented_files_and_no_others(out):
-    assert list_names(out) == ["angles.csv", "annotated.mp4", *ALWAYS[1:]]
+    assert list_names(out) == ["angles.csv", "annotated.mp4", "compare.html", *ALWAYS[1:]]
 
 
 @pytest.mark.skipif(os.name == "nt", reason="POSIX permissions only")
@@ -99,15 +99,40 @@ def test_the_sheet_says_at_least_what_the_contract_lists(out):
             )
 
 
-def test_the_html_sheet_needs_nothing_from_elsewhere(out):
-    content = (out / "sheet.html").read_bytes()
+@pytest.mark.parametrize(("name", "pictures"), [("sheet.html", 2), ("compare.html", 0)])
+def test_the_html_pages_need_nothing_from_elsewhere(out, name, pictures):
+    content = (out / name).read_bytes()
     assert len(content) < 3_000_000
     text = content.decode("utf-8")
     assert "<script" not in text
     addresses = re.findall(r"""(?:src|href|url)\s*[=(]\s*["']?([^"')\s>]+)""", text)
     assert addresses
     assert all(a.startswith(("data:", "#")) for a in addresses)
-    assert text.count("data:image/jpeg;base64,") >= 2
+    assert text.count("data:image/jpeg;base64,") >= pictures
+
+
+def test_the_sheet_says_of_every_value_where_it_is_from_and_shows_the_far_leg_too(out):
+    """From the side the far leg is hidden; the fitted body knows it."""
+    sheet = read_sheet(out)
+    for event in sheet["events"]:
+        assert {v["source"] for v in event["measures"].values()} <= {"image", "body", ""}
+        assert event["measures"]["rep_time_s"]["source"] == ""
+        assert event["measures"]["knee_flexion_right"]["source"] == "body"
+        assert {f["source"] for f in event["findings"] if f["value"] is not None} <= {
+            "image", "body",
+        }  # fmt: skip
+    assert sheet["camera"]["pitch_deg"] is not None
+    assert {"trunk_inclination", "thigh_inclination"} <= {m["measure"] for m in sheet["measured"]}
+    assert sheet["provenance"]["calibration"]
+    text = " ".join(sheet["how_measured"])
+    assert "on rendered bodies, not on people" in text
+
+
+def test_the_comparison_shows_the_measures_of_the_checks_from_three_sources(out):
+    text = (out / "compare.html").read_text("utf-8")
+    assert "<h2" in text
+    for css in ("picture-line", "model-line", "body-line", "body-band"):
+        assert f'<path class="{css}" d="M' in text
 
 
 def test_the_angles_have_a_row_a_frame_and_the_documented_columns(out):
@@ -177,13 +202,18 @@ def test_the_face_is_covered_in_the_annotated_clip(out, done):
     assert max(uncovered) < 0.1  # the stick figure's neck
 
 
-def test_an_annotated_clip_of_an_earlier_check_does_not_stay(cli, tmp_path, squat):
+def test_what_an_earlier_check_made_besides_does_not_stay(cli, tmp_path, squat):
     out = tmp_path / "out"
-    assert cli("check", squat, "-m", "air-squat", "-o", out, "--annotated").code == 0
-    run = cli("check", squat, "-m", "air-squat", "-o", out)
+    words = ("check", squat, "-m", "air-squat", "-o", out)
+    assert cli(*words, "--annotated", "--compare").code == 0
+    run = cli(*words, "--compare")
     assert run.code == 0
-    assert list_names(out) == ALWAYS
+    assert list_names(out) == ["angles.csv", "compare.html", *ALWAYS[1:]]
     assert "The annotated clip of the earlier check was removed" in run.out
+    assert "comparison" not in run.out
+    run = cli(*words)
+    assert list_names(out) == ALWAYS
+    assert "The comparison of the earlier check was removed; --compare makes" in run.out
 
 
 def test_strict_ends_with_code_9_after_a_miss_and_still_writes_the_sheet(cli, tmp_path):

@@ -17,6 +17,7 @@ DECODING = (
     "motioncheck.pipeline.extract.ClipReader",
     "motioncheck.landmarks.model.PoseModel.__init__",
 )
+FITTING = "motioncheck.pipeline.fitting.fit_track"
 PICKING = "motioncheck.pipeline.pictures.pick_pictures"
 
 
@@ -37,7 +38,7 @@ def test_a_saved_track_gives_the_same_sheet_without_the_model(cli, tmp_path, squ
     first = ("check", squat, "-m", "air-squat", "-o", tmp_path / "a", "--keep-track", track)
     assert cli(*first).code == 0
     assert load_track(track).seen_ratio == 1.0
-    with forbid(monkeypatch, *DECODING, PICKING):
+    with forbid(monkeypatch, *DECODING, PICKING, FITTING):
         again = ("check", squat, "-m", "air-squat", "-o", tmp_path / "b", "--track", track)
         assert cli(*again).code == 0
     sheets = [without_provenance(read_sheet(tmp_path / name)) for name in ("a", "b")]
@@ -57,7 +58,7 @@ def test_a_second_check_with_another_standard_uses_the_cache(cli, tmp_path, squa
     assert changed.count("-60.0") == 1
     changed = changed.replace("clear_miss = 15.0\n", "", 1)
     (own / "deep-squat.toml").write_text(changed, "utf-8")
-    with forbid(monkeypatch, *DECODING, PICKING):
+    with forbid(monkeypatch, *DECODING, PICKING, FITTING):
         words = ("-m", "deep-squat", "--standards", own, "-o", tmp_path / "b")
         run = cli("check", squat, *words)
     assert run.code == 0, run.err
@@ -71,10 +72,11 @@ def test_a_second_check_with_another_standard_uses_the_cache(cli, tmp_path, squa
     assert [s.count("data:image/jpeg") for s in stills] == [2, 2]
 
 
-def test_a_damaged_cache_entry_is_replaced(cli, tmp_path, squat, own_cache):
+@pytest.mark.parametrize("kind", ["track", "body"])
+def test_a_damaged_cache_entry_is_replaced(cli, tmp_path, squat, own_cache, kind):
     words = ("check", squat, "-m", "air-squat", "-o", tmp_path / "out")
     assert cli(*words).code == 0
-    (entry,) = own_cache.glob("*.track.npz")
+    (entry,) = own_cache.glob(f"*.{kind}.npz")
     whole = entry.read_bytes()
     entry.write_bytes(whole[: len(whole) // 2])
     before = read_sheet(tmp_path / "out")["events"]

@@ -9,7 +9,7 @@ from motioncheck.errors import MissingPartError
 from motioncheck.lifting import BONES, features, lift_track, network
 from motioncheck.lifting.features import collect_features
 from motioncheck.records import CleanTrack
-from motioncheck.skeleton import COUNT, INDEX
+from motioncheck.skeleton import COUNT, INDEX, MIRROR
 
 FRAMES = 40
 
@@ -75,6 +75,25 @@ def test_what_is_missing_counts_as_unseen() -> None:
     knee = features.POINTS.index("left_knee")
     assert shown[0, 3, knee].tolist() == [0.0] * 6
     assert shown[0, 3, knee + 1, 2] == pytest.approx(0.9)
+
+
+def test_a_mirrored_person_gets_the_mirrored_answer() -> None:
+    track = make_track()
+    image = np.array(track.image_px)[:, MIRROR] * [-1.0, 1.0] + [540.0, 0.0]
+    world = np.array(track.world_m)[:, MIRROR] * [-1.0, 1.0, 1.0]
+    mirrored = CleanTrack(
+        track.time_s, image, track.visibility[:, MIRROR], world, 540, 960, 20.0, 6.0
+    )
+    here = lift_track(track, picture_px=300.0, world_m=1.6)
+    there = lift_track(mirrored, picture_px=300.0, world_m=1.6)
+    left, right = (BONES.index((f"{s}_hip", f"{s}_knee")) for s in ("left", "right"))
+    turned = there.direction[:, left] * [-1.0, 1.0, 1.0]
+    np.testing.assert_allclose(here.direction[:, right], turned, atol=1e-5)
+    across = BONES.index(("left_hip", "right_hip"))
+    turned = there.direction[:, across] * [1.0, -1.0, -1.0]
+    np.testing.assert_allclose(here.direction[:, across], turned, atol=1e-5)
+    np.testing.assert_allclose(here.up, there.up * [-1.0, 1.0, 1.0], atol=1e-5)
+    np.testing.assert_allclose(here.direction_sd[:, right], there.direction_sd[:, left], atol=1e-5)
 
 
 def test_network_adds_its_middle_layers_to_what_comes_in() -> None:

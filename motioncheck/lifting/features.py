@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from motioncheck.records import CleanTrack
 from motioncheck.records.arrays import FloatArray
-from motioncheck.skeleton import INDEX
+from motioncheck.skeleton import INDEX, other_side
 
 # Landmarks that tell something about the pose of the body; the rest of the face and the fingers
 # are left out. Each left one is followed by its right one, so that a mirror is a swap of pairs.
@@ -34,6 +34,8 @@ POINTS: Final[tuple[str, ...]] = (
 )
 CHOSEN: Final = np.array([INDEX[name] for name in POINTS])
 HIPS: Final = (POINTS.index("left_hip"), POINTS.index("right_hip"))
+MIRRORED: Final = np.array([POINTS.index(other_side(name)) for name in POINTS])
+MIRROR_SIGNS: Final = np.array([-1.0, 1.0, 1.0, -1.0, 1.0, 1.0], dtype=np.float32)
 # Instants around the present one at which landmarks are shown, seconds.
 OFFSETS_S: Final = (-0.4, -0.2, -0.1, 0.0, 0.1, 0.2, 0.4)
 NUMBERS_A_POINT: Final = 6  # x, y, visibility, and the model's own x, y, z
@@ -80,6 +82,15 @@ def collect_features(
         axis=1,
     )
     return np.concatenate([*parts, place], axis=1).astype(np.float32)
+
+
+def mirror_features(features: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+    """Return what would be shown of the mirror image: left is right, x is the other way."""
+    cut = len(features), len(OFFSETS_S), len(POINTS), NUMBERS_A_POINT
+    moving = features[:, :-PLACE_NUMBERS].reshape(cut)[:, :, MIRRORED] * MIRROR_SIGNS
+    place = features[:, -PLACE_NUMBERS:] * np.array([-1.0, 1.0, 1.0], dtype=np.float32)
+    flat = moving.reshape(len(features), COUNT - PLACE_NUMBERS)
+    return np.concatenate([flat, place], axis=1).astype(np.float32)
 
 
 def _bridge(time_s: FloatArray, values: FloatArray) -> FloatArray:

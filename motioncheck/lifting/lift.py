@@ -7,7 +7,7 @@ told nothing of bone lengths, floor or camera; the body fit adds those.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -18,11 +18,12 @@ from motioncheck.lifting.features import (
     PLACE_NUMBERS,
     POINTS,
     collect_features,
+    mirror_features,
 )
 from motioncheck.lifting.network import load_network
 from motioncheck.records import CleanTrack
 from motioncheck.records.arrays import FloatArray
-from motioncheck.skeleton import INDEX
+from motioncheck.skeleton import INDEX, other_side
 
 BONES: Final[tuple[tuple[str, str], ...]] = (
     ("left_shoulder", "right_shoulder"),
@@ -47,6 +48,24 @@ JOINTS: Final = tuple(
     for part in ("shoulder", "elbow", "wrist", "hip", "knee", "ankle", "heel", "toe")
     for side in ("left", "right")
 )
+JOINT_MIRRORED: Final = np.array([JOINTS.index(other_side(name)) for name in JOINTS])
+
+
+def _mirror_bones() -> tuple[npt.NDArray[np.int64], FloatArray]:
+    """Return the place of each bone, then up, in the mirror image, and the signs of its x, y, z.
+
+    A bone from left to right runs the other way there.
+    """
+    place, signs = [], []
+    for a, b in BONES:
+        mirrored = (other_side(a), other_side(b))
+        across = mirrored not in BONES
+        place.append(BONES.index(mirrored[::-1] if across else mirrored))
+        signs.append([1.0, -1.0, -1.0] if across else [-1.0, 1.0, 1.0])
+    return np.array([*place, len(BONES)]), np.array([*signs, [-1.0, 1.0, 1.0]])
+
+
+BONE_MIRRORED, BONE_SIGNS = _mirror_bones()
 # Limits of the logarithms of standard deviations, as in training.
 DIRECTION_LOG_SD: Final = (-5.0, 1.0)
 PICTURE_LOG_SD: Final = (-7.0, 0.0)
@@ -118,21 +137,48 @@ def lift_track(track: CleanTrack, *, picture_px: float, world_m: float, step: in
 
 
 def lift_features(features: npt.NDArray[np.float32], rows: npt.NDArray[np.int64]) -> Lift:
-    """Run the network on what `collect_features` gave for some frames."""
+    """Run the network on what `collect_features` gave for some frames.
+
+    The mirror image is shown as well and the mean of both answers taken, so that left and right
+    are treated alike.
+    """
+    here = _ask(features)
+    there = _ask(mirror_features(features))
+    lines = (here.lines + there.lines[:, BONE_MIRRORED] * BONE_SIGNS) / 2.0
+    log_sd = (here.lines_log_sd + there.lines_log_sd[:, BONE_MIRRORED]) / 2.0
+    shift = (here.shift + there.shift[:, JOINT_MIRRORED] * np.array([-1.0, 1.0])) / 2.0
+    shift_log_sd = (here.shift_log_sd + there.shift_log_sd[:, JOINT_MIRRORED]) / 2.0
+    sd = np.exp(log_sd)
+    return Lift(
+        rows,
+        lines[:, :-1],
+        sd[:, :-1],
+        lines[:, -1],
+        sd[:, -1],
+        shift,
+        np.exp(shift_log_sd),
+    )
+
+
+class _Answer(NamedTuple):
+    """Outputs of the network: lines are the bones, then up."""
+
+    lines: FloatArray
+    lines_log_sd: FloatArray
+    shift: FloatArray
+    shift_log_sd: FloatArray
+
+
+def _ask(features: npt.NDArray[np.float32]) -> _Answer:
     out = load_network().run(features).astype(np.float64)
     count = len(BONES) + 1
     lines = out[:, : 4 * count].reshape(-1, count, 4)
     spots = out[:, 4 * count :].reshape(-1, len(JOINTS), 3)
-    towards = model_lines(features) + lines[..., :3]
-    sd = np.exp(np.clip(lines[..., 3], *DIRECTION_LOG_SD))
-    return Lift(
-        rows,
-        towards[:, :-1],
-        sd[:, :-1],
-        towards[:, -1],
-        sd[:, -1],
+    return _Answer(
+        model_lines(features) + lines[..., :3],
+        np.clip(lines[..., 3], *DIRECTION_LOG_SD),
         spots[..., :2],
-        np.exp(np.clip(spots[..., 2], *PICTURE_LOG_SD)),
+        np.clip(spots[..., 2], *PICTURE_LOG_SD),
     )
 
 

@@ -19,10 +19,19 @@ import torch
 from lifting_pairs import Pairs, read_pairs
 from torch import Tensor, nn
 
-from motioncheck.lifting.features import NUMBERS_A_POINT, OFFSETS_S, PLACE_NUMBERS, POINTS
+from motioncheck.lifting.features import (
+    MIRRORED,
+    NUMBERS_A_POINT,
+    OFFSETS_S,
+    PLACE_NUMBERS,
+    POINTS,
+)
 from motioncheck.lifting.lift import (
+    BONE_MIRRORED,
+    BONE_SIGNS,
     BONES,
     DIRECTION_LOG_SD,
+    JOINT_MIRRORED,
     JOINTS,
     PICTURE_LOG_SD,
     SOFT_LENGTH,
@@ -41,24 +50,10 @@ SHIFT_WEIGHT = 0.1
 LINES = len(BONES) + 1
 
 
-def other(name: str) -> str:
-    """Return the name of the joint on the other side."""
-    return name.replace("left", "#").replace("right", "left").replace("#", "right")
-
-
-def swap_bones() -> tuple[Tensor, Tensor]:
-    """Return the place and sign of each bone in a mirrored body; up stays."""
-    place, sign = [], []
-    for a, b in BONES:
-        kept = (other(a), other(b)) in BONES
-        place.append(BONES.index((other(a), other(b)) if kept else (other(b), other(a))))
-        sign.append(1.0 if kept else -1.0)
-    return torch.tensor([*place, LINES - 1]), torch.tensor([*sign, 1.0])
-
-
-POINT_SWAP = torch.tensor([POINTS.index(other(p)) for p in POINTS])
-JOINT_SWAP = torch.tensor([JOINTS.index(other(j)) for j in JOINTS])
-BONE_SWAP, BONE_SIGN = swap_bones()
+POINT_SWAP = torch.from_numpy(MIRRORED)
+JOINT_SWAP = torch.from_numpy(JOINT_MIRRORED)
+BONE_SWAP = torch.from_numpy(BONE_MIRRORED)
+BONE_TURN = torch.from_numpy(BONE_SIGNS).float()
 
 
 def split_shown(shown: Tensor) -> tuple[Tensor, Tensor]:
@@ -75,9 +70,7 @@ def mirror(moving: Tensor, place: Tensor, lines: Tensor, shifts: Tensor, flip: T
     turned[..., [0, 3]] *= -1.0
     moving[flip] = turned
     place[flip, 0] *= -1.0
-    turned = lines[flip][:, BONE_SWAP] * BONE_SIGN[None, :, None]
-    turned[..., 0] *= -1.0
-    lines[flip] = turned
+    lines[flip] = lines[flip][:, BONE_SWAP] * BONE_TURN
     turned = shifts[flip][:, JOINT_SWAP]
     turned[..., 0] *= -1.0
     shifts[flip] = turned

@@ -16,6 +16,7 @@ from typing import Final
 
 from motioncheck import errors
 from motioncheck.measures import REGISTRY, MeasureSpec
+from motioncheck.measures.registry import BEARABLE_GUARDS
 from motioncheck.measures.visible import (
     FRONTAL_LIMIT_DEG,
     SAGITTAL_LIMIT_DEG,
@@ -51,25 +52,28 @@ def render_measures() -> str:
     parts = [
         "# Measures",
         NOTE,
-        "Every number on a sheet is one of these measures. They are angles and distances **as seen "
-        "in the picture**, not joint angles from a laboratory. Angles are in degrees. Left and "
-        "right are the person's own; a measure with sides exists as `<id>_left` and `<id>_right`. "
-        "What cannot be measured is left empty; it is never 0.",
-        "The uncertainty given is the half-width of the band in which a verdict is too close to "
-        "call, for a camera that stands square. It widens in two ways, combined as the root of "
-        "the sum of squares:",
+        "Every number on a sheet is one of these measures. They are taken **from the picture**, as "
+        "seen angles and distances, or **from the fitted body**, in space, whichever is known "
+        "better at that moment; they are not joint angles from a laboratory. Angles are in "
+        "degrees. Left and right are the person's own; a measure with sides exists as `<id>_left` "
+        "and `<id>_right`. What cannot be measured is left empty; it is never 0.",
+        "The number after ± on a sheet is the half-width of a 90 % interval, calibrated on "
+        "rendered bodies, not on people (`motioncheck/assets/calibration.json`). The uncertainty "
+        "given here is where that of the picture starts from, for a camera that stands square. It "
+        "widens in two ways, combined as the root of the sum of squares:",
         "- By up to half where a landmark it needs is half hidden (visibility from 0.8 down to "
         "the gate of 0.5).\n"
         "- By the turn of the body out of the plane: *widening* × (1 − cos turn). The turn "
         "includes the uncertainty of the view itself.",
-        "A plane counts as visible up to "
+        "The picture shows a plane up to "
         f"{SAGITTAL_LIMIT_DEG:.0f}° off a square side view (sagittal), {FRONTAL_LIMIT_DEG:.0f}° "
         f"off a square front or back view (frontal), and {STRICT_LIMIT_DEG:.0f}° off it for the "
-        "knee line (frontal strict). Beyond that the measure is empty and its checks are not "
-        "visible. `docs/how-it-works.md` gives the reasons.",
+        "knee line (frontal strict). Beyond that the measure comes from the fitted body. "
+        f"A check can bear {BEARABLE_GUARDS:g} times this uncertainty unless it says otherwise; "
+        "known worse, it is not visible. `docs/how-it-works.md` gives the reasons.",
         "## At a glance",
         _table(
-            ("Measure", "Id", "Needs", "Uncertainty"),
+            ("Measure", "Id", "In the picture", "Uncertainty"),
             (
                 (
                     f"[{s.title}](#{make_anchor(s.title)})",
@@ -94,6 +98,7 @@ def _describe_measure(spec: MeasureSpec) -> str:
         ("Sign", spec.sign),
         ("Uncertainty, square view", f"{_uncertainty(spec)} ({spec.guard_source})"),
         ("Widening", _widening(spec)),
+        ("A check can bear", f"± {_limit(spec.bears, spec.unit)}"),
         ("Landmarks", ", ".join(f"`{p}`" for p in spec.points) or "none: it comes from the reps"),
         ("Allowed threshold", f"{_signed(spec.span[0])} to {_signed(spec.span[1])}"),
         ("Source", spec.source),
@@ -134,7 +139,8 @@ def render_thresholds() -> str:
         "[standards.md](standards.md).",
         "`threshold` is the value to reach. `clear miss` is the value beyond which it is a miss. "
         "Between them, and wherever the distance to the threshold is within the uncertainty of "
-        "the value, the verdict is *too close to call*.",
+        "the value, the verdict is *too close to call*. `bears` is the largest half-width of the "
+        "90 % interval with which the check is still judged; known worse, it is *not visible*.",
         "The source says one of three things: *published* (the number rests on a publication), "
         "*from memory* (a publication is named and was not checked against its text), *common "
         "practice, no source*.",
@@ -166,11 +172,20 @@ def _describe_standard(standard: Standard) -> str:
 def _describe_check(check: Check) -> str:
     switched = "" if check.enabled else " (switched off)"
     header: tuple[str, ...]
-    header = ("Measure", "Moment", "Side", "Comparison", "Threshold", "Clear miss", "Plane")
+    header = (
+        "Measure",
+        "Moment",
+        "Side",
+        "Comparison",
+        "Threshold",
+        "Clear miss",
+        "Bears",
+        "Plane",
+    )
     rows = [_judgement_row(judgement) for judgement in (check, *check.instead)]
     if check.instead:
         header = ("", *header)
-        names = ("first choice", *("if that is not visible" for _ in check.instead))
+        names = ("first choice", *("if that is known too badly" for _ in check.instead))
         rows = [(name, *row) for name, row in zip(names, rows, strict=True)]
     scope = {"rep": "each rep", "set": "the set", "sides": "left against right over the set"}
     return "\n\n".join(
@@ -193,6 +208,7 @@ def _judgement_row(judgement: Judgement) -> tuple[str, ...]:
         judgement.comparison,
         _limit(judgement.threshold, judgement.unit),
         "none" if clear is None else _limit(clear, judgement.unit),
+        f"± {_limit(judgement.bearable, judgement.unit)}",
         judgement.plane,
     )
 

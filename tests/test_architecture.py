@@ -14,7 +14,16 @@ import motioncheck
 
 PACKAGE = Path(motioncheck.__file__).parent
 BASE = {"errors", "units", "records", "skeleton", "wording"}
-ANALYSIS = {"measures", "splitting", "standards", "checks", "cleaning", "camera", "bodyfit"}
+ANALYSIS = {
+    "measures",
+    "splitting",
+    "standards",
+    "checks",
+    "cleaning",
+    "camera",
+    "bodyfit",
+    "lifting",
+}
 EVERYTHING = None
 # Room -> rooms of ours it may import, as the design draws them; the base is open to all.
 # "" is the package itself, which offers the pipeline to programs.

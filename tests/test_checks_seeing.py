@@ -117,6 +117,31 @@ def test_an_event_that_is_known_worse_than_the_others_is_left_out_alone():
     assert blind == ()
 
 
+@pytest.mark.parametrize(
+    ("moment", "share", "value", "width"),
+    [("max", 0.5, 60.0, 4.0), ("mean", 0.7, 60.0, 4.0), ("turn", 0.5, 60.0, 4.0),
+     ("max", 0.2, 90.0, 30.0)],
+)  # fmt: skip
+def test_frames_that_are_known_too_badly_count_only_where_the_others_are_not_enough(
+    moment, share, value, width
+):
+    """Of a rep of 2 s the last part reads 90 within 30 only; the first part 60 within 4.
+
+    A largest value needs 40 % of a rep, a mean 60 %; one frame is enough at the turn.
+    """
+    end_s = 4.0 + 2.0 * share
+    begun = end_s > TIME_S
+    measures = table(trunk_inclination=(np.where(begun, 60.0, 90.0), np.where(begun, 4.0, 30.0)))
+    strict = make_standard(check_data(**(TRUNK | {"moment": moment})))
+    choices = choose_judgements(strict, reps(1), measures, FRONT)
+    (event,) = check_events(reps(1), strict, measures, FRONT, choices=choices)
+    if width <= 10.0:
+        assert (event.findings[0].value, event.findings[0].uncertainty) == (value, width)
+    else:
+        assert event.findings[0].verdict == "not visible"
+        assert "known to about ±30° only" in event.findings[0].reason
+
+
 OTHER = {
     "measure": "knee_ankle_separation_ratio", "moment": "turn", "comparison": "at least",
     "threshold": 0.9, "unit": "ratio", "plane": "frontal",

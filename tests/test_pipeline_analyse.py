@@ -8,7 +8,8 @@ from test_pipeline_crowd import HEIGHT, WIDTH, make_track
 
 from motioncheck.errors import InputError, NoPersonError
 from motioncheck.pipeline import analyse_track
-from motioncheck.pipeline.analyse import MAX_CLIP_S, hide_outside, require_length, score_motion
+from motioncheck.pipeline.analyse import MAX_CLIP_S, require_length, score_motion
+from motioncheck.pipeline.sources import hide_outside
 from motioncheck.skeleton import INDEX
 from motioncheck.standards import get_standard
 

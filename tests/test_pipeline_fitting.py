@@ -20,6 +20,7 @@ from motioncheck.errors import NoPersonError
 from motioncheck.measures import NEUTRAL, build_body
 from motioncheck.pipeline import CheckOptions, analyse_track
 from motioncheck.pipeline import fitting as room
+from motioncheck.pipeline import sources as sources_room
 from motioncheck.pipeline.analyse import score_motion
 from motioncheck.pipeline.fitting import BodyCache, make_name
 from motioncheck.pipeline.recipe import make_fit
@@ -27,6 +28,7 @@ from motioncheck.pipeline.sources import (
     NO_FIT_NOTE,
     combine_sources,
     find_missing,
+    hide_outside,
     prepare_for_fit,
     wanted_planes,
 )
@@ -184,6 +186,14 @@ def test_a_fit_that_fails_leaves_the_picture_and_a_note(error):
     assert np.isfinite(sources.table.values["trunk_inclination"]).any()
 
 
+def test_no_body_is_fitted_to_a_very_long_clip(monkeypatch):
+    monkeypatch.setattr(sources_room, "LONGEST_FIT_S", 11.0)
+    asked = []
+    sources = combined(lambda track: asked.append(track))
+    assert asked == []
+    assert sources.notes == (sources_room.TOO_LONG_NOTE,)
+
+
 def test_the_fit_is_told_of_hidden_landmarks_but_not_of_what_was_left_out():
     track = film(90.0)
     seen = track.visibility.copy()
@@ -197,6 +207,25 @@ def test_the_fit_is_told_of_hidden_landmarks_but_not_of_what_was_left_out():
     assert np.isnan(dense.image_px[100:110]).all()
     assert np.isfinite(dense.image_px[110:]).all()
     assert np.flatnonzero(find_missing(dense)["nose"]).tolist() == list(range(100, 110))
+
+
+def test_what_lies_outside_the_picture_for_long_is_not_measured_from_the_body():
+    """The toes are below the picture from the first second on; before, for a moment only."""
+    track = film(0.0)
+    image = track.image_px.copy()
+    image[5:10, INDEX["left_toe"], 1] += 1000.0
+    image[30:, INDEX["left_toe"], 1] += 1000.0
+    low = replace(track, image_px=image)
+    body, _ = measured(0.0)
+    missing = find_missing(prepare_for_fit(hide_outside(low), body))
+    assert set(missing) == {"left_toe"}
+    assert not missing["left_toe"][:25].any()
+    assert missing["left_toe"][35:].all()
+    analysis = analyse_track(low, SQUAT, fit=true_fit(POINTS, 0.0), calibration=NEUTRAL)
+    values = analysis.table.values
+    assert np.isnan(values["heel_lift_ratio_left"][40:-5]).all()
+    assert np.isfinite(values["heel_lift_ratio_right"][40:-5]).all()
+    assert np.isfinite(values["knee_flexion_left"][40:-5]).all()
 
 
 def test_frames_that_were_left_out_stay_empty_in_the_table():

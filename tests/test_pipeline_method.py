@@ -10,11 +10,10 @@ from synthetic import Scene, make_track, pose_points, squat_pose, strokes
 from motioncheck.measures import NEUTRAL, REGISTRY, Calibration, measure_joints
 from motioncheck.measures.calibration import BodyCorrection, Correction, MeasureCalibration
 from motioncheck.pipeline import CheckResult, analyse_track
-from motioncheck.pipeline.analyse import hide_outside
 from motioncheck.pipeline.assemble import assemble_sheet, is_known_well
 from motioncheck.pipeline.compare import compare_sources, list_measures, measure_model
 from motioncheck.pipeline.method import describe_measure, describe_method
-from motioncheck.pipeline.sources import NO_FIT_NOTE, prepare_for_fit
+from motioncheck.pipeline.sources import NO_FIT_NOTE, hide_outside, prepare_for_fit
 from motioncheck.records import ClipInfo, MeasureTable
 from motioncheck.sheet import render_html
 from motioncheck.sheet.limits import measured_rows, source_text

@@ -20,8 +20,13 @@ from motioncheck.records import CleanTrack
 from motioncheck.records.arrays import FloatArray, set_frozen
 
 SampleArray = npt.NDArray[np.float32]
+RowArray = npt.NDArray[np.int64]
 
 SAMPLES: Final = 24
+# The uncertainty changes slowly: bodies are drawn at so many instants a second, and at so many in
+# all at most, so that memory stays flat.
+SAMPLED_HZ: Final = 10.0
+MOST_SAMPLED: Final = 6000
 # Two nodes and more for each period of the fastest motion that the cleaning left in the track.
 NODES_PER_PERIOD: Final = 2.5
 WINDOW_NODES: Final = 600
@@ -49,7 +54,9 @@ class Body:
         Joint centres along the person's forward, up and right; up is against gravity, forward is
         level and the way the person faces while standing. The origin is the middle of the hips at
         the first frame; a body of `motioncheck.bodyfit.model.STATURE_M` sets the scale.
-    samples : ndarray of float32, shape (S, T, 16, 3)
+    sample_rows : ndarray of int, shape (N,)
+        Frames at which bodies were drawn: about ten a second, fewer in long clips.
+    samples : ndarray of float32, shape (S, N, 16, 3)
         Bodies drawn from the uncertainty, each in its own axes.
     lengths_m, lengths_sd_m : dict
         Length and standard error of each group of bones.
@@ -71,6 +78,7 @@ class Body:
 
     time_s: FloatArray
     joints_m: FloatArray
+    sample_rows: RowArray
     samples: SampleArray
     lengths_m: dict[str, float]
     lengths_sd_m: dict[str, float]
@@ -92,18 +100,49 @@ class Body:
         set_frozen(self, "time_s", self.time_s, (None,))
         set_frozen(self, "joints_m", self.joints_m, (len(self.time_s), COUNT, 3))
         self.samples.setflags(write=False)
+        self.sample_rows.setflags(write=False)
 
     def point(self, name: str) -> FloatArray:
         """Return one joint over time, shape (T, 3), metres."""
         return self.joints_m[:, self.names.index(name)]
 
 
-@dataclass(slots=True)
-class _Draws:
-    """Bodies at the nodes in camera axes (first one: the estimate), and their shared unknowns."""
+@dataclass(slots=True, eq=False)
+class _Whole:
+    """What the windows of a clip add up to, in camera axes.
+
+    ``joints`` (T, K, 3) and ``upright`` (T,) at the nodes, ``drawn`` (S, N, K, 3) bodies at every
+    ``thin``-th node, ``shared`` (S + 1, U) the shared unknowns, first the estimate.
+    """
 
     joints: FloatArray
+    upright: BoolArray
+    drawn: SampleArray
+    thin: int
     shared: FloatArray
+    cost: float = 0.0
+    steps: int = 0
+
+    def add(self, window: slice, result: FitResult, upright: BoolArray, seed: int) -> None:
+        """Take in a window: within an overlap one body turns into the next along a ramp."""
+        ramp = np.ones(window.stop - window.start)
+        if window.start:
+            ramp[:OVERLAP_NODES] = np.linspace(0.0, 1.0, OVERLAP_NODES)
+        share = ramp[:, None, None]
+        best = result.state.joints
+        self.joints[window] = (1.0 - share) * self.joints[window] + share * best
+        self.upright[window] = upright
+        moved, difference = result.samples(SAMPLES, seed)
+        first = -window.start % self.thin
+        moved = best[first :: self.thin] + WIDEN * (moved - best)[:, first :: self.thin]
+        rows = slice((window.start + first) // self.thin, None)
+        old = self.drawn[:, rows][:, : moved.shape[1]]
+        share = share[first :: self.thin]
+        old[:] = (1.0 - share) * old + share * moved
+        self.shared[0] = shared_vector(result.state)
+        self.shared[1:] = self.shared[0] + WIDEN * difference
+        self.cost += result.cost
+        self.steps += result.steps
 
 
 def fit_track(
@@ -152,10 +191,8 @@ def fit_track(
     from threadpoolctl import threadpool_limits
 
     with threadpool_limits(limits=1, user_api="blas"):
-        results, uprights = _fit_windows(track, step, lifted=lifted)
-    draws = _join(results, seed)
-    upright = np.concatenate([u[OVERLAP_NODES if i else 0 :] for i, u in enumerate(uprights)])
-    return _describe(track, step, results, draws, upright)
+        whole = _fit_windows(track, step, lifted=lifted, seed=seed)
+    return _describe(track, step, whole)
 
 
 def _windows(nodes: int) -> list[slice]:
@@ -167,15 +204,12 @@ def _windows(nodes: int) -> list[slice]:
     return [slice(int(a) - OVERLAP_NODES, int(b)) for a, b in pairwise(edges)]
 
 
-def _fit_windows(
-    track: CleanTrack, step: int, *, lifted: bool
-) -> tuple[list[FitResult], list[BoolArray]]:
+def _fit_windows(track: CleanTrack, step: int, *, lifted: bool, seed: int) -> _Whole:
     nodes, size = len(track.time_s[::step]), measure_size(track)
     learned = ask_network(track, size, step=step) if lifted else None
-    results: list[FitResult] = []
-    uprights: list[BoolArray] = []
+    whole = _begin(nodes, rate_hz=track.rate_hz / step)
     earlier: SharedPrior | None = None
-    for window in _windows(nodes):
+    for number, window in enumerate(_windows(nodes)):
         part = _cut(track, slice(window.start * step, min(window.stop * step, len(track.time_s))))
         evidence = collect_evidence(part, size, step=step)
         start = first_guess(evidence, part, size, step=step)
@@ -186,10 +220,25 @@ def _fit_windows(
             evidence = add_learned(evidence, learned.cut(window))
             start = guess_from_directions(evidence, start)
         result = fit_body(evidence, start, earlier=earlier)
-        results.append(result)
-        uprights.append(evidence.upright)
+        whole.add(window, result, evidence.upright, seed + number)
         earlier = SharedPrior(shared_vector(result.state), result.factor.schur)
-    return results, uprights
+    extra = np.radians([EXTRA_ROLL_DEG, EXTRA_PITCH_DEG])
+    rng = np.random.default_rng(seed + number + 1)
+    whole.shared[1:, [ROLL, PITCH]] += extra * rng.standard_normal((SAMPLES, 2))
+    return whole
+
+
+def _begin(nodes: int, *, rate_hz: float) -> _Whole:
+    thin = max(1, -(-nodes // MOST_SAMPLED))
+    if np.isfinite(rate_hz):
+        thin = max(thin, int(rate_hz / SAMPLED_HZ))
+    return _Whole(
+        joints=np.zeros((nodes, COUNT, 3)),
+        upright=np.zeros(nodes, dtype=np.bool_),
+        drawn=np.zeros((SAMPLES, -(-nodes // thin), COUNT, 3), dtype=np.float32),
+        thin=thin,
+        shared=np.zeros((SAMPLES + 1, FOCAL + 3)),
+    )
 
 
 def _cut(track: CleanTrack, rows: slice) -> CleanTrack:
@@ -203,32 +252,6 @@ def _cut(track: CleanTrack, rows: slice) -> CleanTrack:
         track.rate_hz,
         track.cutoff_hz,
     )
-
-
-def _join(results: list[FitResult], seed: int) -> _Draws:
-    """Blend the windows: within an overlap one body turns into the next along a ramp."""
-    joints: FloatArray | None = None
-    shared = np.zeros((SAMPLES + 1, FOCAL + 3))
-    for number, result in enumerate(results):
-        moved, difference = result.samples(SAMPLES, seed + number)
-        moved = result.state.joints + WIDEN * (moved - result.state.joints)
-        here = np.concatenate([result.state.joints[None], moved])
-        shared = shared_vector(result.state) + np.concatenate(
-            [np.zeros((1, FOCAL + 3)), WIDEN * difference]
-        )
-        if joints is None:
-            joints = here
-            continue
-        ramp = np.linspace(0.0, 1.0, OVERLAP_NODES)[:, None, None]
-        blend = (1 - ramp) * joints[:, -OVERLAP_NODES:] + ramp * here[:, :OVERLAP_NODES]
-        joints = np.concatenate(
-            [joints[:, :-OVERLAP_NODES], blend, here[:, OVERLAP_NODES:]], axis=1
-        )
-    assert joints is not None
-    extra = np.radians([EXTRA_ROLL_DEG, EXTRA_PITCH_DEG])
-    rng = np.random.default_rng(seed + len(results))
-    shared[1:, [ROLL, PITCH]] += extra * rng.standard_normal((SAMPLES, 2))
-    return _Draws(joints, shared)
 
 
 def person_axes(joints: FloatArray, up: FloatArray, upright: BoolArray) -> FloatArray:
@@ -258,30 +281,33 @@ def compute_azimuth(axes: FloatArray) -> float:
     return float(np.degrees(np.arctan2(-(axes[2] @ to_camera), axes[0] @ to_camera)))
 
 
-def _describe(
-    track: CleanTrack, step: int, results: list[FitResult], draws: _Draws, upright: BoolArray
-) -> Body:
-    axes = np.stack(
+def _describe(track: CleanTrack, step: int, whole: _Whole) -> Body:
+    ups = [up_vector(s[ROLL], s[PITCH]) for s in whole.shared]
+    axes = person_axes(whole.joints, ups[0], whole.upright)
+    placed = whole.joints @ axes.T
+    origin = placed[0, 6:8].mean(axis=0)
+    thin = whole.upright[:: whole.thin]
+    drawn_axes = np.stack(
         [
-            person_axes(body, up_vector(s[ROLL], s[PITCH]), upright)
-            for body, s in zip(draws.joints, draws.shared, strict=True)
+            person_axes(body.astype(np.float64), up, thin)
+            for body, up in zip(whole.drawn, ups[1:], strict=True)
         ]
     )
-    placed = np.einsum("sab,stkb->stka", axes, draws.joints)
-    placed -= placed[:, :1, 6:8].mean(axis=2, keepdims=True)
-    azimuths = np.array([compute_azimuth(a) for a in axes])
-    spread = (azimuths[1:] - azimuths[0] + 180.0) % 360.0 - 180.0
-    sd = np.sqrt(np.mean((draws.shared[1:] - draws.shared[0]) ** 2, axis=0))
-    best = draws.shared[0]
-    frames = _between_nodes(track.time_s[::step], placed, track.time_s)
+    samples = np.einsum("sab,stkb->stka", drawn_axes.astype(np.float32), whole.drawn)
+    samples -= samples[:, :1, 6:8].mean(axis=2, keepdims=True)
+    azimuth = compute_azimuth(axes)
+    spread = (np.array([compute_azimuth(a) for a in drawn_axes]) - azimuth + 180.0) % 360.0 - 180.0
+    best = whole.shared[0]
+    sd = np.sqrt(np.mean((whole.shared[1:] - best) ** 2, axis=0))
     lengths = np.exp(best[:FOCAL])
     return Body(
         time_s=track.time_s,
-        joints_m=frames[0],
-        samples=frames[1:].astype(np.float32),
+        joints_m=_between_nodes(track.time_s[::step], placed - origin, track.time_s),
+        sample_rows=np.arange(0, len(track.time_s), step * whole.thin)[: samples.shape[1]],
+        samples=samples,
         lengths_m={g.name: float(lengths[i]) for i, g in enumerate(GROUPS)},
         lengths_sd_m={g.name: float(lengths[i] * sd[i]) for i, g in enumerate(GROUPS)},
-        azimuth_deg=float(azimuths[0]),
+        azimuth_deg=azimuth,
         azimuth_sd_deg=float(np.sqrt(np.mean(spread**2))),
         tilt_deg=float(np.degrees(best[ROLL])),
         tilt_sd_deg=float(np.degrees(sd[ROLL])),
@@ -289,21 +315,21 @@ def _describe(
         pitch_sd_deg=float(np.degrees(sd[PITCH])),
         focal=float(np.exp(best[FOCAL])),
         focal_sd=float(np.exp(best[FOCAL]) * sd[FOCAL]),
-        cost=sum(r.cost for r in results),
-        nodes=draws.joints.shape[1],
-        steps=sum(r.steps for r in results),
-        notes=() if upright.any() else ("nobody stands upright: facing from all frames",),
+        cost=whole.cost,
+        nodes=len(whole.joints),
+        steps=whole.steps,
+        notes=() if whole.upright.any() else ("nobody stands upright: facing from all frames",),
     )
 
 
 def _between_nodes(nodes_s: FloatArray, values: FloatArray, time_s: FloatArray) -> FloatArray:
-    """Interpolate along axis 1 by cubics; after the last node the path goes straight on."""
+    """Interpolate (T, K, 3) by cubics; after the last node the path goes straight on."""
     from scipy.interpolate import CubicSpline
 
     if len(nodes_s) == len(time_s):
         return values
     inside = np.minimum(time_s, nodes_s[-1])
-    result = np.asarray(CubicSpline(nodes_s, values, axis=1, bc_type="natural")(inside))
-    slope = (values[:, -1] - values[:, -2]) / (nodes_s[-1] - nodes_s[-2])
-    after = (time_s - inside)[None, :, None, None]
-    return np.asarray(result + after * slope[:, None])
+    result = np.asarray(CubicSpline(nodes_s, values, bc_type="natural")(inside))
+    slope = (values[-1] - values[-2]) / (nodes_s[-1] - nodes_s[-2])
+    after = (time_s - inside)[:, None, None]
+    return np.asarray(result + after * slope)

@@ -66,9 +66,10 @@ def read_all(table: MeasureTable, event: Event) -> dict[str, Value]:
     """Read every measure that is known at the turn of an event, and its times."""
     found: dict[str, Value] = {}
     for column in table.values:
-        reading = read_measure(table, column, event, "turn")
+        spec = REGISTRY.column_spec(column)
+        reading = read_measure(table, column, event, "turn", bears=spec.bears)
         if math.isfinite(reading.value):
-            found[column] = _value(reading, REGISTRY.column_spec(column).unit)
+            found[column] = _value(reading, spec.unit)
     for measure in ("rep_time_s", "lowering_time_s", "rising_time_s"):
         found[measure] = _value(read_event_time(measure, event, table), "s")
     return found

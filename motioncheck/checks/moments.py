@@ -44,7 +44,13 @@ MISSING = Reading(float("nan"), float("nan"))
 
 
 def read_measure(
-    table: MeasureTable, column: str, event: Event, moment: str, *, free_s: Span = ANY_TIME
+    table: MeasureTable,
+    column: str,
+    event: Event,
+    moment: str,
+    *,
+    free_s: Span = ANY_TIME,
+    bears: float = float("inf"),
 ) -> Reading:
     """Read one column of the table at a moment of an event.
 
@@ -60,6 +66,8 @@ def read_measure(
     free_s : (float, float)
         From the end of the event before to the start of the one after: the rest that is read at
         ``start`` and ``end`` does not reach beyond.
+    bears : float
+        Frames with a larger half-width count only where the others are not enough.
 
     Returns
     -------
@@ -74,7 +82,13 @@ def read_measure(
         table.uncertainty[column][chosen],
         table.from_body[column][chosen],
     )
-    return _average(read) if moment in INSTANTS else _over_event(read, moment)
+    if moment in INSTANTS:
+        return _average(read.known_within(bears, 0.0))
+    enough = MIN_SEEN_EXTREME if moment in ("max", "min") else MIN_SEEN
+    seen = read.known_within(bears, enough)
+    if len(seen.values) == 0 or len(seen.values) < enough * len(read.values):
+        return MISSING
+    return _over_event(seen, moment)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -88,10 +102,11 @@ class _Frames:
     def __getitem__(self, rows: BoolArray | npt.NDArray[np.intp]) -> _Frames:
         return _Frames(self.values[rows], self.widths[rows], self.from_body[rows])
 
-    @property
-    def known(self) -> _Frames:
-        """Only the frames with a value."""
-        return self[np.isfinite(self.values)]
+    def known_within(self, bears: float, enough: float) -> _Frames:
+        """Return the frames with a value; only the well known ones if that share is left."""
+        known = self[np.isfinite(self.values)]
+        well = known[known.widths <= bears]
+        return well if len(well.values) >= max(enough * len(self.values), 1) else known
 
     @property
     def width(self) -> float:
@@ -121,18 +136,13 @@ def _window(time_s: FloatArray, event: Event, moment: str, free_s: Span) -> Bool
     return np.asarray(inside)
 
 
-def _average(read: _Frames) -> Reading:
-    seen = read.known
+def _average(seen: _Frames) -> Reading:
     if len(seen.values) == 0:
         return MISSING
     return Reading(float(np.median(seen.values)), seen.width, seen.source)
 
 
-def _over_event(read: _Frames, moment: str) -> Reading:
-    seen = read.known
-    enough = MIN_SEEN_EXTREME if moment in ("max", "min") else MIN_SEEN
-    if len(seen.values) == 0 or len(seen.values) < enough * len(read.values):
-        return MISSING
+def _over_event(seen: _Frames, moment: str) -> Reading:
     if moment == "mean":
         return Reading(_trimmed_mean(seen.values), seen.width, seen.source)
     if moment == "range":

@@ -41,7 +41,9 @@ def read_judgement(
         reading = _read_difference(judgement, event, table, free_s)
     else:
         column = measure if side == "both" else f"{measure}_{side}"
-        reading = read_measure(table, column, event, judgement.moment, free_s=free_s)
+        reading = read_measure(
+            table, column, event, judgement.moment, free_s=free_s, bears=judgement.bearable
+        )
     if not judgement.absolute:
         return reading
     return Reading(abs(reading.value), reading.uncertainty, reading.source)
@@ -51,7 +53,14 @@ def _read_difference(
     judgement: Judgement, event: Event, table: MeasureTable, free_s: Span
 ) -> Reading:
     left, right = (
-        read_measure(table, f"{judgement.measure}_{s}", event, judgement.moment, free_s=free_s)
+        read_measure(
+            table,
+            f"{judgement.measure}_{s}",
+            event,
+            judgement.moment,
+            free_s=free_s,
+            bears=judgement.bearable,
+        )
         for s in ("left", "right")
     )
     width = math.hypot(left.uncertainty, right.uncertainty)
@@ -63,7 +72,9 @@ def read_working_side(
 ) -> list[Reading]:
     """Return the known readings of the events of one working side."""
     readings = [
-        read_measure(table, f"{judgement.measure}_{side}", e, judgement.moment)
+        read_measure(
+            table, f"{judgement.measure}_{side}", e, judgement.moment, bears=judgement.bearable
+        )
         for e in events
         if e.side == side
     ]

@@ -38,6 +38,8 @@ MIRRORED: Final = np.array([POINTS.index(other_side(name)) for name in POINTS])
 MIRROR_SIGNS: Final = np.array([-1.0, 1.0, 1.0, -1.0, 1.0, 1.0], dtype=np.float32)
 # Instants around the present one at which landmarks are shown, seconds.
 OFFSETS_S: Final = (-0.4, -0.2, -0.1, 0.0, 0.1, 0.2, 0.4)
+# Frames further away are not looked at; a gap may reach a little beyond the last instant.
+REACH_S: Final = 1.0
 NUMBERS_A_POINT: Final = 6  # x, y, visibility, and the model's own x, y, z
 PLACE_NUMBERS: Final = 3  # where in the picture the hips are, and how large the person is
 COUNT: Final = len(OFFSETS_S) * len(POINTS) * NUMBERS_A_POINT + PLACE_NUMBERS
@@ -65,16 +67,21 @@ def collect_features(
         Lengths in statures: picture positions from the middle of the hips at the present instant,
         the model's own from its hips at each instant. What is missing is 0 with visibility 0.
     """
-    image = track.image_px[:, CHOSEN]
-    middle = _bridge(track.time_s, image[:, HIPS].mean(axis=1))
-    world = track.world_m[:, CHOSEN]
+    if len(rows) == 0:
+        return np.zeros((0, COUNT), dtype=np.float32)
+    around = np.array([track.time_s[rows[0]] - REACH_S, track.time_s[rows[-1]] + REACH_S])
+    near = slice(*np.searchsorted(track.time_s, around))
+    time_s, rows = track.time_s[near], rows - near.start
+    image = track.image_px[near][:, CHOSEN]
+    middle = _bridge(time_s, image[:, HIPS].mean(axis=1))
+    world = track.world_m[near][:, CHOSEN]
     world = (world - world[:, HIPS].mean(axis=1, keepdims=True)) / world_m
     known = np.isfinite(image).all(axis=-1) & np.isfinite(world).all(axis=-1)
-    seen = np.where(known, np.nan_to_num(track.visibility[:, CHOSEN]), 0.0)
+    seen = np.where(known, np.nan_to_num(track.visibility[near][:, CHOSEN]), 0.0)
     moving = np.concatenate([image / picture_px, seen[..., None], world], axis=-1)
     moving = np.where(known[..., None], moving, np.nan)
     now = middle[rows] / picture_px
-    parts = [_show(track.time_s, moving, track.time_s[rows] + off, now) for off in OFFSETS_S]
+    parts = [_show(time_s, moving, time_s[rows] + off, now) for off in OFFSETS_S]
     long_side = float(max(track.width_px, track.height_px))
     centre = np.array([track.width_px, track.height_px]) / 2.0
     place = np.concatenate(

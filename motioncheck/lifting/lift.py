@@ -6,7 +6,7 @@ told nothing of bone lengths, floor or camera; the body fit adds those.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -69,6 +69,8 @@ BONE_MIRRORED, BONE_SIGNS = _mirror_bones()
 # Limits of the logarithms of standard deviations, as in training.
 DIRECTION_LOG_SD: Final = (-5.0, 1.0)
 PICTURE_LOG_SD: Final = (-7.0, 0.0)
+# Instants at a time, so that memory stays flat for long clips.
+BATCH: Final = 600
 # Keeps the direction of a bone of no length from being infinite, as in training.
 SOFT_LENGTH: Final = 1e-3
 
@@ -132,8 +134,12 @@ def lift_track(track: CleanTrack, *, picture_px: float, world_m: float, step: in
     found = np.isfinite(image).all(axis=(1, 2)) & np.isfinite(world).all(axis=(1, 2))
     rows = np.arange(0, len(track.time_s), step)
     rows = rows[np.asarray(found)[rows]]
-    features = collect_features(track, rows, picture_px=picture_px, world_m=world_m)
-    return lift_features(features, rows)
+    parts = []
+    for start in range(0, max(len(rows), 1), BATCH):
+        some = rows[start : start + BATCH]
+        shown = collect_features(track, some, picture_px=picture_px, world_m=world_m)
+        parts.append(lift_features(shown, some))
+    return Lift(*(np.concatenate([getattr(p, f.name) for p in parts]) for f in fields(Lift)))
 
 
 def lift_features(features: npt.NDArray[np.float32], rows: npt.NDArray[np.int64]) -> Lift:

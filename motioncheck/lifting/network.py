@@ -15,8 +15,6 @@ from motioncheck.assets import read_asset
 from motioncheck.errors import MissingPartError
 
 WEIGHTS: Final = "lifting.npz"
-# Rows at a time, so that memory stays flat for long clips.
-BATCH: Final = 2048
 Float32 = npt.NDArray[np.float32]
 
 
@@ -40,12 +38,6 @@ class Network:
 
     def run(self, features: Float32) -> Float32:
         """Return the outputs (N, O) for features (N, F)."""
-        parts = [
-            self._run(features[start : start + BATCH]) for start in range(0, len(features), BATCH)
-        ]
-        return np.concatenate(parts) if parts else np.zeros((0, len(self.layers[-1][1])), "f4")
-
-    def _run(self, features: Float32) -> Float32:
         (first, bias), *middle, (last, last_bias) = self.layers
         hidden = np.maximum(((features - self.mean) / self.scale) @ first.T + bias, 0.0)
         for weight, shift in middle:

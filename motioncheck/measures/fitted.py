@@ -26,8 +26,6 @@ from motioncheck.skeleton import COUNT, INDEX
 FORWARD, UP, RIGHT = 0, 1, 2
 PX_PER_M = 1000.0
 LANDMARK_OF = np.array([INDEX[name] for name in JOINTS])
-# Standard errors change slowly; more often than this they need not be computed.
-SPREAD_HZ = 10.0
 # On the person's right, looking at the profile that faces the right edge; and in front.
 SIDE_VIEW = CameraView("side", -90.0, 0.0, 0.0, 0.0)
 FRONT_VIEW = CameraView("front", 0.0, 0.0, 0.0, 0.0)
@@ -56,11 +54,9 @@ def measure_body(body: Body) -> Columns:
         where the measure has no meaning for the pose.
     """
     values = measure_joints(body.time_s, body.joints_m)
-    steps_s = np.diff(body.time_s)
-    rate_hz = 1.0 / float(np.median(steps_s)) if len(steps_s) else SPREAD_HZ
-    rows = slice(None, None, max(1, int(rate_hz / SPREAD_HZ)))
+    rows = body.sample_rows
     time_s = body.time_s[rows]
-    drawn = [measure_joints(time_s, joints[rows].astype(np.float64)) for joints in body.samples]
+    drawn = [measure_joints(time_s, joints.astype(np.float64)) for joints in body.samples]
     spread = {
         column: sealed(
             np.interp(body.time_s, time_s, _rms(column, value[rows], [d[column] for d in drawn]))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -27,7 +27,7 @@ from motioncheck.measures import (
     load_calibration,
 )
 from motioncheck.pipeline.fitting import Fit, FittedBody, fit_body
-from motioncheck.pipeline.sources import Sources, combine_sources
+from motioncheck.pipeline.sources import Sources, combine_sources, hide_outside
 from motioncheck.records import (
     BlindSpot,
     CameraView,
@@ -47,9 +47,6 @@ MIN_LEG_PX = 60.0
 MIN_SIGNAL_SHARE = 0.3
 # One set, or a clocked circuit: what is longer is a whole session, and would be kept in memory.
 MAX_CLIP_S = 3600.0
-# The model places what it cannot see somewhere outside the picture, often sure of it. A landmark
-# this far outside, as a share of the picture's height, is not one at the very edge.
-EDGE_RATIO = 0.01
 NOBODY_HINT = (
     "Film one person, whole body, from close enough to fill most of the picture, in good light, "
     "with the phone held still."
@@ -184,17 +181,6 @@ def require_length(seconds: float) -> None:
             f"{seconds / 60:.0f} minutes.",
             hint="Cut the clip to the set that is to be checked.",
         )
-
-
-def hide_outside(track: LandmarkTrack) -> LandmarkTrack:
-    """Return the track with the landmarks outside the picture marked as not visible."""
-    x, y = track.image_px[..., 0], track.image_px[..., 1]
-    edge = EDGE_RATIO * track.height_px
-    # Comparisons with NaN are False: who was not found is neither inside nor outside.
-    outside = (x < -edge) | (x > track.width_px + edge) | (y < -edge) | (y > track.height_px + edge)
-    if not outside.any():
-        return track
-    return replace(track, visibility=np.where(outside, 0.0, track.visibility))
 
 
 def _span_s(track: LandmarkTrack) -> float:

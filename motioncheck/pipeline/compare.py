@@ -16,9 +16,8 @@ from motioncheck.measures import (
     read_body,
 )
 from motioncheck.measures.registry import PLANES
-from motioncheck.pipeline.analyse import hide_outside
 from motioncheck.pipeline.options import CheckResult
-from motioncheck.pipeline.sources import find_missing, prepare_for_fit
+from motioncheck.pipeline.sources import find_missing, hide_outside, prepare_for_fit
 from motioncheck.records import CleanTrack, Sheet
 from motioncheck.records.arrays import BoolArray, FloatArray
 from motioncheck.sheet.compare import Compared, render_comparison

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from functools import partial
+from functools import cache, partial
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any, Final
@@ -14,13 +14,16 @@ import numpy as np
 import numpy.typing as npt
 
 from motioncheck import __version__
+from motioncheck.assets import read_asset
 from motioncheck.bodyfit import fit_track
 from motioncheck.landmarks import TrackCache
+from motioncheck.lifting.network import WEIGHTS
 from motioncheck.measures import Columns, measure_body, measure_joints
 from motioncheck.records import CleanTrack
 from motioncheck.records.arrays import FloatArray, frozen_floats, sealed, set_frozen
 
-# Raise it when the fit gives something else for the same track: kept bodies are then fitted anew.
+# Raise it when the code of the fit gives something else for the same track: kept bodies are then
+# fitted anew. New weights of the lifting network are noticed without it.
 FIT_VERSION: Final = 1
 KIND: Final = "motioncheck/body"
 CAMERA: Final = (
@@ -111,11 +114,21 @@ class BodyCache:
 
 def make_name(track: CleanTrack) -> str:
     """Return the name under which the body of a track is kept: all that it depends on, hashed."""
-    digest = hashlib.sha256(f"{FIT_VERSION} {__version__} {track.cutoff_hz!r}".encode())
-    digest.update(f" {track.width_px} {track.height_px} {track.rate_hz!r}".encode())
+    program = f"{FIT_VERSION} {__version__} {_hash_weights()}"
+    settings = f"{track.cutoff_hz!r} {track.rate_hz!r} {track.width_px} {track.height_px}"
+    digest = hashlib.sha256(f"{program} {settings}".encode())
     for array in (track.time_s, track.image_px, track.visibility, track.world_m):
         digest.update(np.ascontiguousarray(array).data)
     return digest.hexdigest()
+
+
+@cache
+def _hash_weights() -> str:
+    """Hash the weights of the lifting network; where they are missing the fit itself says so."""
+    try:
+        return hashlib.sha256(read_asset(WEIGHTS)).hexdigest()
+    except OSError:
+        return ""
 
 
 def _pack(fitted: FittedBody) -> tuple[dict[str, Any], dict[str, npt.NDArray[Any]]]:

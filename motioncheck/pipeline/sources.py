@@ -20,11 +20,20 @@ from motioncheck.measures import (
 )
 from motioncheck.pipeline.fitting import Fit, FittedBody
 from motioncheck.records import CameraView, CleanTrack, LandmarkTrack, MeasureTable
-from motioncheck.records.arrays import BoolArray
+from motioncheck.records.arrays import BoolArray, FloatArray
 from motioncheck.standards import Standard
 
+# The model places what it cannot see somewhere outside the picture, often sure of it. A landmark
+# this far outside, as a share of the picture's height, is not one at the very edge.
+EDGE_RATIO = 0.01
 # A joint that was not found for longer is not measured from the fitted body; project judgement.
 LONGEST_INVENTED_S = 0.5
+# The fit keeps its samples of the whole clip in memory, about 4 MB for a second of it.
+LONGEST_FIT_S = 600.0
+TOO_LONG_NOTE = (
+    f"The clip is longer than {LONGEST_FIT_S / 60:.0f} minutes, so no body was fitted and "
+    "everything is measured in the picture alone."
+)
 NO_FIT_NOTE = (
     "No body could be fitted to the landmarks, so everything is measured in the picture alone."
 )
@@ -61,15 +70,20 @@ def combine_sources(
     calibration : Calibration
     """
     planes = wanted_planes(standard)
-    if fit is None:
+
+    def take_picture(*notes: str) -> Sources:
         table = compute_table(body, calibration=calibration, planes=planes)
-        return Sources(body.view, table)
+        return Sources(body.view, table, notes=notes)
+
+    if fit is None:
+        return take_picture()
+    if np.ptp(body.track.time_s) > LONGEST_FIT_S:
+        return take_picture(TOO_LONG_NOTE)
     dense = prepare_for_fit(track, body.track)
     try:
         fitted = fit(dense)
     except (NoPersonError, np.linalg.LinAlgError):
-        table = compute_table(body, calibration=calibration, planes=planes)
-        return Sources(body.view, table, notes=(NO_FIT_NOTE,))
+        return take_picture(NO_FIT_NOTE)
     view = refine_view(
         body.view,
         azimuth_deg=fitted.azimuth_deg,
@@ -103,9 +117,31 @@ def prepare_for_fit(track: LandmarkTrack, clean: CleanTrack) -> CleanTrack:
     return replace(dense, image_px=image, world_m=world)
 
 
+def hide_outside(track: LandmarkTrack) -> LandmarkTrack:
+    """Return the track with the landmarks outside the picture marked as not visible."""
+    outside = find_outside(track.image_px, track.width_px, track.height_px)
+    if not outside.any():
+        return track
+    return replace(track, visibility=np.where(outside, 0.0, track.visibility))
+
+
+def find_outside(image_px: FloatArray, width_px: int, height_px: int) -> BoolArray:
+    """Find the landmarks outside the picture, shape (T, 33); who was not found is not outside."""
+    x, y = image_px[..., 0], image_px[..., 1]
+    edge = EDGE_RATIO * height_px
+    # Comparisons with NaN are False.
+    beside = (x < -edge) | (x > width_px + edge)
+    return np.asarray(beside | (y < -edge) | (y > height_px + edge))
+
+
 def find_missing(dense: CleanTrack) -> dict[str, BoolArray]:
-    """Find where the body was made up by the fit; see `motioncheck.measures.find_invented`."""
-    return find_invented(dense.image_px, dense.rate_hz, longest_s=LONGEST_INVENTED_S)
+    """Find where the body was made up by the fit; see `motioncheck.measures.find_invented`.
+
+    What lies outside the picture was not found either: it is a guess of the pose model.
+    """
+    outside = find_outside(dense.image_px, dense.width_px, dense.height_px)
+    found = np.where(outside[..., None], np.nan, dense.image_px)
+    return find_invented(found, dense.rate_hz, longest_s=LONGEST_INVENTED_S)
 
 
 def wanted_planes(standard: Standard) -> dict[str, Plane]:

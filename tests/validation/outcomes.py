@@ -171,7 +171,7 @@ def evaluate_clip(path: Path, bodies: Path) -> Outcome:
     fit = Fitting(bodies)
     picture, _ = analyse._measure(track, standard)
     both = sources.combine_sources(
-        analyse.hide_outside(track), picture, standard, fit, load_calibration()
+        sources.hide_outside(track), picture, standard, fit, load_calibration()
     )
     time_s = picture.track.time_s
     joints, turned_deg = read_truth(arrays, time_s)

@@ -29,7 +29,7 @@ VERDICTS = {
 # The measures drawn over the azimuth; the others are in the tables.
 DRAWN = CORE[:2] + CORE[3:6] + CORE[7:9]
 BIN_WORDS = {0: "front", 90: "left", 180: "back", 270: "right"}
-SETTINGS = {
+SETTINGS: dict[Any, Any] = {
     "svg.fonttype": "none",
     "svg.hashsalt": "motioncheck",
     "font.sans-serif": ["DejaVu Sans"],

@@ -118,7 +118,7 @@ def _errors(outcomes: Sequence[Outcome]) -> Iterator[Target]:
                 limit,
                 said.rmse,
                 body.rmse,
-                note=f"{said.clips} clips; middle clip {said.median:.1f}°",
+                note=f"{said.clips} clips; middle clip {said.median:.1f}°" if said.clips else "",
             )
 
 

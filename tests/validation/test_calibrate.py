@@ -6,9 +6,10 @@ import json
 from dataclasses import replace
 
 import calibrate
+import calibrate_rules as rules
 import numpy as np
 import pytest
-from calibrate import BINS_DEG, Samples
+from calibrate_rules import BINS_DEG, Samples
 
 from motioncheck.measures import REGISTRY
 from motioncheck.measures.calibration import (
@@ -59,21 +60,21 @@ def test_chance_errors_alone_make_no_bias_over_the_value():
     number = np.repeat(np.arange(200), 20)
     ones = np.ones(len(truth))
     samples = Samples(truth + error, 5 * ones, error, 0 * ones, ones / 20, number, number % 10)
-    assert np.all(calibrate.learn_bias(samples, KNEE)[1] == 0.0)
+    assert np.all(rules.learn_bias(samples, KNEE)[1] == 0.0)
 
 
 def test_a_bias_below_a_degree_or_its_own_error_is_dropped():
     clips, sizes = np.full(50, 0.8), np.ones(50)
-    assert calibrate.shrink_bias(clips, sizes, 1.0) == 0.0
+    assert rules.shrink_bias(clips, sizes, 1.0) == 0.0
     few = np.array([-6.0, 9.0, 1.5])
-    assert calibrate.shrink_bias(few, np.ones(3), 1.0) == 0.0
+    assert rules.shrink_bias(few, np.ones(3), 1.0) == 0.0
 
 
 def test_few_clips_keep_less_of_a_bias():
     """Without scatter, n clips keep n / (n + 3)."""
-    assert calibrate.shrink_bias(np.full(3, 4.0), np.ones(3), 1.0) == pytest.approx(2.0)
-    assert calibrate.shrink_bias(np.full(57, 4.0), np.ones(57), 1.0) == pytest.approx(3.8)
-    assert calibrate.shrink_bias(np.array([4.0]), np.ones(1), 1.0) == 0.0
+    assert rules.shrink_bias(np.full(3, 4.0), np.ones(3), 1.0) == pytest.approx(2.0)
+    assert rules.shrink_bias(np.full(57, 4.0), np.ones(57), 1.0) == pytest.approx(3.8)
+    assert rules.shrink_bias(np.array([4.0]), np.ones(1), 1.0) == 0.0
 
 
 def test_planted_factor_of_every_direction_is_found():
@@ -81,8 +82,8 @@ def test_planted_factor_of_every_direction_is_found():
         return 1.0 + 0.5 * np.cos(np.radians(azimuth))
 
     samples = make_samples(clips=960, factor=planted)
-    floor, factor = calibrate.find_widths(samples)
-    half = calibrate.Rule(np.zeros(1), np.zeros(1), floor, factor).half_width(
+    floor, factor = rules.find_widths(samples)
+    half = rules.Rule(np.zeros(1), np.zeros(1), floor, factor).half_width(
         np.full(12, 8.0), BINS_DEG
     )
     # Shrinking: 80 clips a bin against 4 at the overall factor.
@@ -91,8 +92,8 @@ def test_planted_factor_of_every_direction_is_found():
 
 def test_planted_floor_is_found_where_the_raw_width_is_small():
     samples = make_samples(clips=600, factor=0.5, floor=4.0)
-    floor, factor = calibrate.find_widths(samples)
-    rule = calibrate.Rule(np.zeros(1), np.zeros(1), floor, factor)
+    floor, factor = rules.find_widths(samples)
+    rule = rules.Rule(np.zeros(1), np.zeros(1), floor, factor)
     for raw in (2.0, 7.0, 12.0):
         planted = np.hypot(4.0, 0.5 * raw)
         assert rule.half_width(np.array([raw]), np.zeros(1))[0] == pytest.approx(planted, rel=0.12)
@@ -125,13 +126,13 @@ def test_every_clip_and_side_weighs_the_same():
         )
     )
     weight = np.where(long.clip == 0, long.weight / 10.0, long.weight)
-    a, b = calibrate.find_widths(samples), calibrate.find_widths(replace(long, weight=weight))
+    a, b = rules.find_widths(samples), rules.find_widths(replace(long, weight=weight))
     assert a[0] == pytest.approx(b[0])
     assert a[1] == pytest.approx(b[1])
 
 
 def test_hats_share_an_azimuth_between_its_two_bins_around_the_circle():
-    shares = calibrate.hats(np.array([-180.0, 15.0, 165.0, 100.0]))
+    shares = rules.hats(np.array([-180.0, 15.0, 165.0, 100.0]))
     assert shares.sum(axis=1) == pytest.approx(np.ones(4))
     assert shares[0, 0] == 1.0
     assert shares[1, [6, 7]] == pytest.approx([0.5, 0.5])

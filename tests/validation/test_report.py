@@ -1,0 +1,126 @@
+"""The report: its pages from synthetic outcomes, and a dozen clips through the whole program."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+import report
+from outcomes import evaluate_clip
+from report_clips import find_standard, list_clips, read_clip, read_truth, wrap
+from report_numbers import Quantity, compute_coverage, pool, ratio_to_world
+from report_targets import FLEXIONS
+from report_verdicts import count_verdicts, share
+from test_report_numbers import make_outcome
+
+DATA = Path(__file__).parent / "data"
+ROOT = Path(__file__).resolve().parents[2]
+
+
+@pytest.fixture(scope="module")
+def synthetic():
+    row = {"check": "arms", "verdict": "meets", "true_verdict": "meets"}
+    return [
+        make_outcome(
+            name=f"{n}",
+            azimuth=30.0 * n,
+            error=2.0 + n,
+            motion="recorded" if n % 4 == 3 else "jacks",
+            findings=[row] if n % 4 != 3 else [],
+        )
+        for n in range(12)
+    ]
+
+
+def test_pages_say_what_the_numbers_are_of(synthetic, tmp_path):
+    pytest.importorskip("matplotlib")
+    report.write_report(synthetic, "fresh", tmp_path)
+    page = (tmp_path / "validation.md").read_text(encoding="utf-8")
+    assert "not on people" in page.split("##")[0]
+    assert "12 of the split `fresh`" in page
+    assert report.LEARNED_FROM not in page
+    # sqrt(mean of (2 + n)² for n = 0 .. 11) = sqrt((4 + 9 + .. + 169) / 12) = 8.26.
+    assert "Knee flexion over all clips: 8.3° as the program says it, 10.0° read off" in page
+    assert "-2.3 ± 6.4" in page
+    tables = (tmp_path / "validation" / "tables.md").read_text(encoding="utf-8")
+    for title in ("By 30° of azimuth", "By body", "By movement", "Invented and recorded motion"):
+        assert f"## {title}" in tables
+    assert "nan" not in page + tables
+
+
+def test_pages_on_clips_learned_from_say_so(synthetic):
+    assert report.LEARNED_FROM in report.write_page(synthetic, "calibration")
+
+
+def test_pictures_are_small_and_do_not_change(synthetic, tmp_path):
+    pytest.importorskip("matplotlib")
+    first = [p.read_bytes() for p in report.draw_all(synthetic, tmp_path / "a")]
+    again = [p.read_bytes() for p in report.draw_all(synthetic, tmp_path / "b")]
+    assert first == again
+    assert max(len(picture) for picture in first) < 60_000
+
+
+def test_clips_of_the_kept_back_recording_are_never_listed():
+    for path in list_clips(DATA, "calibration"):
+        assert "13_31" not in read_clip(path)[0]["motion_id"]
+    assert len(list(list_clips(DATA, "calibration"))) == 93
+
+
+def test_the_truth_faces_forward_and_stands_upright():
+    path = next(list_clips(DATA, "calibration", "018_recorded"))
+    about, track, arrays = read_clip(path)
+    joints, turned = read_truth(arrays, track.time_s)
+    hips = joints[:, 6] - joints[:, 7]
+    # Left hip minus right hip points to the left: right is the third axis.
+    assert np.median(hips[:, 2]) < -0.1
+    assert abs(float(wrap(turned))) < 60.0
+    assert find_standard(about)[1] is False
+
+
+# Every direction and drill once, portrait and wide, still and hand-held, covered and not.
+DOZEN = (
+    *("000_squat", "013_squat", "026_squat", "039_squat", "052_squat", "065_squat"),
+    *("018_recorded", "031_recorded", "068_jacks", "093_heel", "010_high", "107_twist"),
+)
+
+
+@pytest.fixture(scope="module")
+def dozen(tmp_path_factory):
+    bodies = tmp_path_factory.mktemp("bodies")
+    paths = [p for p in list_clips(DATA, "calibration") if p.name.startswith(DOZEN)]
+    assert len(paths) == len(DOZEN)
+    return [evaluate_clip(path, bodies) for path in paths]
+
+
+@pytest.mark.slow
+def test_a_dozen_clips_are_measured_as_well_as_they_were(dozen):
+    """Bounds: what was measured when the calibration was made, with slack."""
+    limits = {
+        "knee_flexion": 8.0,
+        "hip_flexion": 7.0,
+        "trunk_inclination": 3.5,
+        "shoulder_elevation": 7.0,
+        "elbow_flexion": 13.0,
+    }
+    found = {m: pool(dozen, "said", Quantity(m)).rmse for m in limits}
+    assert {m: v for m, v in found.items() if not v <= limits[m]} == {}
+
+
+@pytest.mark.slow
+def test_flexions_of_a_dozen_clips_beat_the_raw_landmarks(dozen):
+    ratios = {q.measure: ratio_to_world(dozen, "said", q) for q in FLEXIONS}
+    assert max(ratios.values()) <= 0.6, ratios
+
+
+@pytest.mark.slow
+def test_stated_intervals_of_a_dozen_clips_hold(dozen):
+    covered = {q.measure: compute_coverage(dozen, "said", q)[None].covered for q in FLEXIONS}
+    assert min(covered.values()) >= 0.75, covered
+
+
+@pytest.mark.slow
+def test_few_definite_verdicts_of_a_dozen_clips_are_wrong(dozen):
+    count = count_verdicts(row for outcome in dozen for row in outcome.findings)
+    assert count["definite"] >= 80
+    assert share(count["wrong"], count["known"]) <= 0.08, count

@@ -26,8 +26,8 @@ MIN_STANDING_FRAMES = 5
 SIDE_VIEW_SINE = 0.85
 # What the standard errors of the fitted body do not know of, degrees: with it, its errors on
 # rendered bodies are as large as stated.
-FIT_AZIMUTH_ERROR_DEG = 10.0
-FIT_TILT_ERROR_DEG = 3.0
+FIT_AZIMUTH_ERROR_DEG = 3.5
+FIT_TILT_ERROR_DEG = 1.3
 
 
 def estimate_view(track: CleanTrack) -> CameraView:

@@ -8,6 +8,7 @@ from standard_examples import check_data, make_standard, rate_data, split_data
 from synthetic import make_view
 
 from motioncheck.checks import check_events, check_set
+from motioncheck.checks.reading import read_judgement
 from motioncheck.records import Event, MeasureTable, Phase
 from motioncheck.standards import get_standard
 
@@ -274,3 +275,26 @@ def test_arms_that_trail_the_feet_are_late_by_the_shift_put_in():
     assert verdict == "misses"
     # A width that is hardly known has no time at which it is widest.
     assert together(0.5) == ("not visible", None)
+
+
+def test_times_are_read_off_the_picture_whatever_the_values_are_taken_from():
+    """The fitted body has arms and feet in time, the picture the arms late by 0.3 s."""
+    standard = get_standard("jumping-jacks").standard
+
+    def hill(late):
+        return np.exp(-(((TIME_S - 10.5 - late) / 0.15) ** 2))
+
+    def both(late):
+        arms = {f"shoulder_elevation_{s}": 160 * hill(late) for s in ("left", "right")}
+        return table(0.05, **arms, stance_width_ratio=1.5 * hill(0.0))
+
+    body, picture = both(0.0), both(0.3)
+    combined = MeasureTable(TIME_S, body.values, body.uncertainty, picture=picture)
+    event, check = (
+        rep(start=10.0, out=0.6, back=0.6),
+        next(c for c in standard.check if c.id == "together"),
+    )
+    for measures, lag_s in ((combined, 0.3), (body, 0.0)):
+        assert read_judgement(check, "both", event, measures).value == pytest.approx(
+            lag_s, abs=0.02
+        )

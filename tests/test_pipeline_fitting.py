@@ -201,8 +201,10 @@ def test_the_fit_is_told_of_hidden_landmarks_but_not_of_what_was_left_out():
     track = replace(track, visibility=seen)
     body, _ = measured(90.0)
     image = np.array(body.image_px)
+    seen = np.array(body.visibility)
     image[100:110] = np.nan
-    dense = prepare_for_fit(track, replace(body, image_px=image))
+    seen[100:110] = 0.0
+    dense = prepare_for_fit(track, replace(body, image_px=image, visibility=seen))
     assert np.isfinite(dense.image_px[:100, INDEX["right_knee"]]).all()
     assert np.isnan(dense.image_px[100:110]).all()
     assert np.isfinite(dense.image_px[110:]).all()

@@ -46,7 +46,7 @@ def test_the_sheet_says_that_a_body_was_fitted_and_what_the_numbers_mean(from_fr
     assert "A body with bones of constant length was fitted" in text
     assert "nine of ten cases" in text
     assert "on rendered bodies, not on people (calibration 2030-01)" in text
-    assert "told from the landmarks" in text
+    assert "told from the fitted body" in text
     assert from_front.sheet.provenance.calibration == "2030-01"
 
 
@@ -71,7 +71,7 @@ def test_camera_facts_are_90_percent_intervals_and_say_whose_they_are(from_front
     assert camera.azimuth_uncertainty_deg == pytest.approx(
         1.645 * view.azimuth_uncertainty_deg, abs=0.06
     )
-    assert (camera.direction_source, camera.pitch_deg) == ("image", -2.0)
+    assert (camera.direction_source, camera.pitch_deg) == ("body", -2.0)
     assert camera.pitch_uncertainty_deg == pytest.approx(3.3, abs=0.05)
     assert check(fit=None).sheet.camera.pitch_deg is None
 

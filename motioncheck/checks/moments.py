@@ -67,7 +67,9 @@ def read_measure(
         From the end of the event before to the start of the one after: the rest that is read at
         ``start`` and ``end`` does not reach beyond.
     bears : float
-        Frames with a larger half-width count only where the others are not enough.
+        At ``turn``, ``start`` and ``end``, frames with a larger half-width count only where there
+        are no others. Over a whole event all frames count: its extremes may well be where the
+        measure is hardest to tell.
 
     Returns
     -------
@@ -82,10 +84,11 @@ def read_measure(
         table.uncertainty[column][chosen],
         table.from_body[column][chosen],
     )
+    seen = read[np.isfinite(read.values)]
     if moment in INSTANTS:
-        return _average(read.known_within(bears, 0.0))
+        well = seen[seen.widths <= bears]
+        return _average(well if len(well.values) else seen)
     enough = MIN_SEEN_EXTREME if moment in ("max", "min") else MIN_SEEN
-    seen = read.known_within(bears, enough)
     if len(seen.values) == 0 or len(seen.values) < enough * len(read.values):
         return MISSING
     return _over_event(seen, moment)
@@ -101,12 +104,6 @@ class _Frames:
 
     def __getitem__(self, rows: BoolArray | npt.NDArray[np.intp]) -> _Frames:
         return _Frames(self.values[rows], self.widths[rows], self.from_body[rows])
-
-    def known_within(self, bears: float, enough: float) -> _Frames:
-        """Return the frames with a value; only the well known ones if that share is left."""
-        known = self[np.isfinite(self.values)]
-        well = known[known.widths <= bears]
-        return well if len(well.values) >= max(enough * len(self.values), 1) else known
 
     @property
     def width(self) -> float:

@@ -16,6 +16,7 @@ from motioncheck.measures.filming import (
     describe_move,
     describe_plane,
     expect_half_width,
+    expect_with_body,
     find_move,
 )
 from motioncheck.records import BlindSpot, CameraView, Event, MeasureTable
@@ -25,13 +26,19 @@ from motioncheck.wording import with_unit
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """The form in which a check is asked; ``blind`` says why no form of it can be judged."""
+    """The form in which a check is asked, and how well its measure is known.
+
+    ``blind`` says why no form can be judged; empty when one can. ``width`` is the usual half-width
+    of the form, NaN when its measure is missing.
+    """
 
     judgement: Judgement
     blind: str = ""
+    width: float = math.nan
 
 
 Choices = Mapping[str, Choice]
+OfSides = Callable[[float, float], float]
 
 
 def choose_judgements(
@@ -66,9 +73,9 @@ def choose_judgement(
     widths = [_typical_width(form, check.scope, events, table, view) for form in forms]
     for form, width in zip(forms, widths, strict=True):
         if width <= form.bearable:
-            return Choice(form)
+            return Choice(form, width=width)
     if math.isfinite(widths[0]):
-        return Choice(check, explain_width(check, widths[0], view))
+        return Choice(check, explain_width(check, widths[0], view), widths[0])
     return Choice(check, judge_plane(check.plane, view).reason)
 
 
@@ -121,49 +128,80 @@ def find_blind_spots(
 ) -> tuple[BlindSpot, ...]:
     """List the checks that this clip cannot show at all, with how to film them instead."""
     return tuple(
-        BlindSpot(c.id, c.title, choices[c.id].blind, advise(c, view, calibration))
+        BlindSpot(
+            c.id, c.title, choices[c.id].blind, advise(c, choices[c.id].width, view, calibration)
+        )
         for c in standard.check
         if c.enabled and choices[c.id].blind
     )
 
 
-def advise(check: Check, view: CameraView, calibration: Calibration) -> str:
+def advise(check: Check, width: float, view: CameraView, calibration: Calibration) -> str:
     """Say how to film the first form of a check so that it can be judged.
 
     The nearest direction of the camera from which it can be borne with a margin, on every side it
     looks at, or else on one.
+
+    Parameters
+    ----------
+    check : Check
+    width : float
+        Half-width that it had. Where that is more than usual from here with the fitted body, it is
+        expected to be so from elsewhere too. NaN where the measure was missing: then nothing is
+        expected of the fitted body.
+    view : CameraView
+    calibration : Calibration
     """
     azimuth, largest = view.azimuth_deg, check.bearable
     if not math.isfinite(azimuth):
         return describe_plane(check.plane)
-    width_at = partial(_expected_width, check, view.azimuth_uncertainty_deg, calibration)
+    width_at = partial(
+        _expected_width, check, _harder(check, width, azimuth, calibration), view, calibration
+    )
     move = find_move(partial(width_at, max), azimuth, largest)
     if move is None:
         move = find_move(partial(width_at, min), azimuth, largest)
     return describe_move(azimuth, move)
 
 
+def _harder(check: Check, width: float, azimuth_deg: float, calibration: Calibration) -> float:
+    """Return how many times wider than usual the fitted body was, at least 1."""
+    if math.isnan(width):
+        return math.inf
+    usual = _of_sides(
+        check, min, lambda side: expect_with_body(check.measure, side, azimuth_deg, calibration)
+    )
+    share = width / usual
+    return max(1.0, share) if math.isfinite(share) else 1.0
+
+
 def _expected_width(
     check: Check,
-    azimuth_uncertainty_deg: float,
+    harder: float,
+    view: CameraView,
     calibration: Calibration,
-    of_sides: Callable[[float, float], float],
+    of_sides: OfSides,
     azimuth_deg: float,
 ) -> float:
-    spec = REGISTRY[check.measure]
-    left, right = (
-        expect_half_width(
-            spec,
+    def expect(side: str) -> float:
+        return expect_half_width(
+            REGISTRY[check.measure],
             side,
             azimuth_deg,
             calibration,
             plane=check.plane,
-            azimuth_uncertainty_deg=azimuth_uncertainty_deg,
+            azimuth_uncertainty_deg=view.azimuth_uncertainty_deg,
+            harder=harder,
         )
-        for side in ("left", "right")
-    )
-    if not spec.sided:
-        return left
+
+    return _of_sides(check, of_sides, expect)
+
+
+def _of_sides(check: Check, of_sides: OfSides, expect: Callable[[str], float]) -> float:
+    """Join what is expected of left and right in the way the check looks at them."""
+    if not REGISTRY[check.measure].sided:
+        return expect("")
+    left, right = expect("left"), expect("right")
     if check.side == "difference":
         return math.hypot(left, right)
     return min(left, right) if check.side == "near" else of_sides(left, right)

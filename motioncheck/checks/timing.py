@@ -19,13 +19,14 @@ def read_event_time(measure: str, event: Event, table: MeasureTable) -> Reading:
     Parameters
     ----------
     measure : str
-        ``rep_time_s``, ``lowering_time_s``, ``rising_time_s`` or ``arm_leg_lag_s``.
+        ``rep_time_s``, ``lowering_time_s``, ``rising_time_s`` or ``arm_leg_lag_s``. The last one
+        is read off the picture: what the fit gets wrong would shift the widest positions.
     """
     guard = REGISTRY[measure].guard
     if measure == "rep_time_s":
         return Reading(event.end_s - event.start_s, guard)
     if measure == "arm_leg_lag_s":
-        lag_s = _arm_leg_lag_s(event, table)
+        lag_s = _arm_leg_lag_s(event, table.picture or table)
         return MISSING if math.isnan(lag_s) else Reading(lag_s, guard)
     if len(event.phases) != 3:
         return MISSING

@@ -86,7 +86,7 @@ def compute_table(
             )
         values[column], widths[column] = sealed(known.value), sealed(known.half_width)
         from_body[column] = use
-    return MeasureTable(table.time_s, values, widths, from_body)
+    return MeasureTable(table.time_s, values, widths, from_body, picture=table)
 
 
 def read_body(

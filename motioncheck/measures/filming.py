@@ -37,6 +37,7 @@ def expect_half_width(
     *,
     plane: Plane,
     azimuth_uncertainty_deg: float,
+    harder: float = 1.0,
 ) -> float:
     """Return the half-width of the 90 % interval to expect of a measure from a direction.
 
@@ -51,6 +52,9 @@ def expect_half_width(
         In which the measure is wanted; counts where the measure itself has no plane.
     azimuth_uncertainty_deg : float
         How well the direction will be known.
+    harder : float
+        How many times as wide as usual the fitted body is expected to be: a folded body is known
+        worse from everywhere.
 
     Returns
     -------
@@ -59,7 +63,7 @@ def expect_half_width(
         neither can show it.
     """
     entry, turn = calibration.of(spec.id), relative_azimuth_deg(azimuth_deg, side)
-    with_body = expected_with_body(entry.body, turn)
+    with_body = harder * expect_with_body(spec.id, side, azimuth_deg, calibration)
     view = CameraView("", azimuth_deg, azimuth_uncertainty_deg, math.nan, math.nan)
     # A time has no formula of its own, so the plane it is asked in is that of its movement.
     needed = plane if spec.compute is None else wanted_plane(spec, {spec.id: plane})
@@ -69,6 +73,14 @@ def expect_half_width(
     stated = math.hypot(spec.guard, spec.per_turn * (1.0 - math.cos(off)))
     factor = at_turn(entry.picture.factor, turn)
     return min(with_body, math.hypot(entry.picture.floor, factor * stated))
+
+
+def expect_with_body(
+    measure: str, side: str, azimuth_deg: float, calibration: Calibration
+) -> float:
+    """Return the half-width usually reached with the fitted body; infinite if never calibrated."""
+    turn = relative_azimuth_deg(azimuth_deg, side)
+    return expected_with_body(calibration.of(measure).body, turn)
 
 
 def find_move(width_at: WidthAt, azimuth_deg: float, largest: float) -> int | None:

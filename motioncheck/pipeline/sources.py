@@ -26,6 +26,8 @@ from motioncheck.standards import Standard
 # The model places what it cannot see somewhere outside the picture, often sure of it. A landmark
 # this far outside, as a share of the picture's height, is not one at the very edge.
 EDGE_RATIO = 0.01
+# Some landmark is at least this visible where there is a body to be seen.
+SEEN_FROM = 0.5
 # A joint that was not found for longer is not measured from the fitted body; project judgement.
 LONGEST_INVENTED_S = 0.5
 # The fit keeps its samples of the whole clip in memory, about 4 MB for a second of it.
@@ -98,17 +100,20 @@ def combine_sources(
 
 
 def prepare_for_fit(track: LandmarkTrack, clean: CleanTrack) -> CleanTrack:
-    """Clean a track for the fit: hidden landmarks stay, what was left out as a whole goes.
+    """Clean a track for the fit: hidden and doubtful landmarks stay, absent bodies go.
 
     Parameters
     ----------
     track : LandmarkTrack
     clean : CleanTrack
-        The same track, cleaned for the picture. It is empty where the athlete walked, where the
-        model lost the body, and where nothing of it could be seen.
+        The same track, cleaned for the picture. It is empty and unseen where the athlete walked or
+        nothing could be seen. Where it is empty because the model lost a body that is there, the
+        landmarks stay: the lifting network has met such failures, and on rendered bodies makes
+        more of them than a bridge over the gap would.
     """
     dense = clean_track(track, cutoff_hz=clean.cutoff_hz, visibility_gate=0.0)
-    left_out = ~np.isfinite(clean.image_px[..., 0]).any(axis=1)
+    empty = ~np.isfinite(clean.image_px[..., 0]).any(axis=1)
+    left_out = empty & ~(clean.visibility > SEEN_FROM).any(axis=1)
     if not left_out.any():
         return dense
     image, world = np.array(dense.image_px), np.array(dense.world_m)

@@ -33,12 +33,16 @@ class MeasureTable:
     from_body : mapping of measure id to ndarray of bool, shape (T,)
         Where the value is that of the fitted body; elsewhere it was read off the picture. All
         False for columns that are not given.
+    picture : MeasureTable, optional
+        The same measures from the picture alone, as they were seen. Times are read from it, like
+        the reps themselves.
     """
 
     time_s: FloatArray
     values: Mapping[str, FloatArray]
     uncertainty: Mapping[str, FloatArray]
     from_body: Mapping[str, BoolArray] = field(default_factory=dict)
+    picture: MeasureTable | None = None
 
     def __post_init__(self) -> None:
         set_frozen(self, "time_s", self.time_s, (None,))

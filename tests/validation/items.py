@@ -25,7 +25,7 @@ PORTRAIT_PX, WIDE_PX = (540, 960), (854, 480)
 # After the third row the phone no longer stands at a whole multiple of 30 degrees.
 EXACT_ROWS = 3
 
-TRAIN_CLIPS = 1150
+TRAIN_CLIPS = 700
 TRAIN_SEED, TRAIN_CAMERA_SEED = 30_000, 50_000
 TRAIN_SHARES = {
     "squat": 0.20,

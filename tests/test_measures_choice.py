@@ -55,7 +55,8 @@ def test_the_surer_source_is_taken_with_its_own_half_width():
     assert table.from_body["knee_flexion_left"].all()
     np.testing.assert_allclose(table.values["knee_flexion_left"], 95.0)
     np.testing.assert_allclose(table.uncertainty["knee_flexion_left"], Z90)
-    worse = compute_table(body, fitted(5.0, knee_flexion_left=95.0))
+    # 1.645 x 5.5 = 9.0: five is clearly less, 0.55 of it.
+    worse = compute_table(body, fitted(5.5, knee_flexion_left=95.0))
     assert not worse.from_body["knee_flexion_left"].any()
     for name in ("values", "uncertainty"):
         np.testing.assert_array_equal(
@@ -128,8 +129,10 @@ def test_a_moment_of_doubt_does_not_change_the_source():
     assert np.count_nonzero(np.diff(chosen.astype(int))) <= 2
 
 
-def test_of_equal_half_widths_the_picture_is_taken():
-    assert not choose_body(TIME_S, np.full(FRAMES, 5.0), np.full(FRAMES, 5.0)).any()
+@pytest.mark.parametrize(("picture", "from_body"), [(5.0, True), (3.1, True), (2.9, False)])
+def test_the_picture_is_taken_only_where_it_is_clearly_surer(picture, from_body):
+    chosen = choose_body(TIME_S, np.full(FRAMES, picture), np.full(FRAMES, 5.0))
+    assert chosen.all() if from_body else not chosen.any()
 
 
 def test_where_only_one_source_has_a_value_there_is_no_choice():

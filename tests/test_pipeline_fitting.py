@@ -28,7 +28,6 @@ from motioncheck.pipeline.sources import (
     NO_FIT_NOTE,
     combine_sources,
     find_missing,
-    hide_outside,
     prepare_for_fit,
     wanted_planes,
 )
@@ -219,7 +218,7 @@ def test_what_lies_outside_the_picture_for_long_is_not_measured_from_the_body():
     image[30:, INDEX["left_toe"], 1] += 1000.0
     low = replace(track, image_px=image)
     body, _ = measured(0.0)
-    missing = find_missing(prepare_for_fit(hide_outside(low), body))
+    missing = find_missing(prepare_for_fit(low, body))
     assert set(missing) == {"left_toe"}
     assert not missing["left_toe"][:25].any()
     assert missing["left_toe"][35:].all()

@@ -13,7 +13,7 @@ from motioncheck.pipeline import CheckResult, analyse_track
 from motioncheck.pipeline.assemble import assemble_sheet, is_known_well
 from motioncheck.pipeline.compare import compare_sources, list_measures, measure_model
 from motioncheck.pipeline.method import describe_measure, describe_method
-from motioncheck.pipeline.sources import NO_FIT_NOTE, hide_outside, prepare_for_fit
+from motioncheck.pipeline.sources import NO_FIT_NOTE, prepare_for_fit
 from motioncheck.records import ClipInfo, MeasureTable
 from motioncheck.sheet import render_html
 from motioncheck.sheet.limits import measured_rows, source_text
@@ -165,7 +165,7 @@ def test_the_pose_models_own_3d_is_measured_as_a_body_is():
     """The synthetic model knows its depth exactly, so its measures are those of the true joints."""
     track = make_track(POINTS, Scene(40.0))
     result = check(40.0)
-    model = measure_model(prepare_for_fit(hide_outside(track), result.analysis.clean))
+    model = measure_model(prepare_for_fit(track, result.analysis.clean))
     truth = result.analysis.fitted.columns.values
     for column in ("knee_flexion_left", "hip_flexion_right", "trunk_inclination"):
         np.testing.assert_allclose(model[column][30:-30], truth[column][30:-30], atol=1.5)

@@ -128,7 +128,7 @@ def analyse_track(
     if not timeline.events:
         raise NoRepsError(_no_reps_message(standard, timeline))
     calibration = load_calibration() if calibration is None else calibration
-    sources = combine_sources(hide_outside(track), body, standard, fit, calibration)
+    sources = combine_sources(track, body, standard, fit, calibration)
     return _check(timeline, standard, body, sources, calibration)
 
 

@@ -17,7 +17,7 @@ from motioncheck.measures import (
 )
 from motioncheck.measures.registry import PLANES
 from motioncheck.pipeline.options import CheckResult
-from motioncheck.pipeline.sources import find_missing, hide_outside, prepare_for_fit
+from motioncheck.pipeline.sources import find_missing, prepare_for_fit
 from motioncheck.records import CleanTrack, Sheet
 from motioncheck.records.arrays import BoolArray, FloatArray
 from motioncheck.sheet.compare import Compared, render_comparison
@@ -33,7 +33,7 @@ def render_compared(result: CheckResult) -> str:
 def compare_sources(result: CheckResult) -> list[Compared]:
     """Return every measure of the standard that was used, from all sources over time."""
     analysis = result.analysis
-    dense = prepare_for_fit(hide_outside(result.track), analysis.clean)
+    dense = prepare_for_fit(result.track, analysis.clean)
     planes = _planes(result.sheet)
     body = build_body(analysis.clean, analysis.view)
     picture = compute_table(body, None, analysis.calibration, planes=planes)

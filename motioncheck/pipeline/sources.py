@@ -63,7 +63,8 @@ def combine_sources(
     Parameters
     ----------
     track : LandmarkTrack
-        With the landmarks outside the picture marked as hidden.
+        As the pose model gave it: the lifting network knows how far to trust its visibilities,
+        also outside the picture.
     body : BodyPicture
         From the same track, cleaned.
     standard : Standard

@@ -170,9 +170,7 @@ def evaluate_clip(path: Path, bodies: Path) -> Outcome:
     standard, checked = find_standard(about)
     fit = Fitting(bodies)
     picture, _ = analyse._measure(track, standard)
-    both = sources.combine_sources(
-        sources.hide_outside(track), picture, standard, fit, load_calibration()
-    )
+    both = sources.combine_sources(track, picture, standard, fit, load_calibration())
     time_s = picture.track.time_s
     joints, turned_deg = read_truth(arrays, time_s)
     azimuth_deg = float(wrap(about["camera"]["azimuth_deg"] - turned_deg))

@@ -10,9 +10,20 @@ import numpy as np
 import numpy.typing as npt
 
 from motioncheck.bodyfit.axes import find_right, unit
-from motioncheck.bodyfit.evidence import BoolArray, collect_evidence, first_guess, measure_size
+from motioncheck.bodyfit.evidence import (
+    BoolArray,
+    Evidence,
+    collect_evidence,
+    first_guess,
+    measure_size,
+)
 from motioncheck.bodyfit.fit import FitResult, SharedPrior, fit_body
-from motioncheck.bodyfit.learned import add_learned, ask_network, guess_from_directions
+from motioncheck.bodyfit.learned import (
+    add_learned,
+    ask_network,
+    compute_strain,
+    guess_from_directions,
+)
 from motioncheck.bodyfit.model import COUNT, GROUPS, JOINTS
 from motioncheck.bodyfit.terms import FOCAL, PITCH, ROLL, shared_vector, up_vector
 from motioncheck.errors import NoPersonError
@@ -123,7 +134,7 @@ class _Whole:
     cost: float = 0.0
     steps: int = 0
 
-    def add(self, window: slice, result: FitResult, upright: BoolArray, seed: int) -> None:
+    def add(self, window: slice, result: FitResult, evidence: Evidence, seed: int) -> None:
         """Take in a window: within an overlap one body turns into the next along a ramp."""
         ramp = np.ones(window.stop - window.start)
         if window.start:
@@ -131,10 +142,11 @@ class _Whole:
         share = ramp[:, None, None]
         best = result.state.joints
         self.joints[window] = (1.0 - share) * self.joints[window] + share * best
-        self.upright[window] = upright
+        self.upright[window] = evidence.upright
         moved, difference = result.samples(SAMPLES, seed)
         first = -window.start % self.thin
-        moved = best[first :: self.thin] + WIDEN * (moved - best)[:, first :: self.thin]
+        wider = WIDEN * compute_strain(evidence, result.state)[first :: self.thin, None, None]
+        moved = best[first :: self.thin] + wider * (moved - best)[:, first :: self.thin]
         rows = slice((window.start + first) // self.thin, None)
         old = self.drawn[:, rows][:, : moved.shape[1]]
         share = share[first :: self.thin]
@@ -220,7 +232,7 @@ def _fit_windows(track: CleanTrack, step: int, *, lifted: bool, seed: int) -> _W
             evidence = add_learned(evidence, learned.cut(window))
             start = guess_from_directions(evidence, start)
         result = fit_body(evidence, start, earlier=earlier)
-        whole.add(window, result, evidence.upright, seed + number)
+        whole.add(window, result, evidence, seed + number)
         earlier = SharedPrior(shared_vector(result.state), result.factor.schur)
     extra = np.radians([EXTRA_ROLL_DEG, EXTRA_PITCH_DEG])
     rng = np.random.default_rng(seed + number + 1)

@@ -29,6 +29,11 @@ PERSPECTIVE_SHARE: Final = 0.15
 CAMERA_FLOOR: Final = (float(np.radians(1.0)), float(np.radians(2.0)))
 
 
+USUAL_RESIDUAL: Final = 0.12
+STRAIN_POWER: Final = 0.3
+STRAIN_LIMITS: Final = (0.5, 3.0)
+
+
 def _place() -> list[int]:
     """Return for each lifted bone its place among the bones of the fit."""
     pairs = [tuple(pair) for pair in BONES.tolist()]
@@ -153,6 +158,22 @@ def _camera(learned: Learned) -> tuple[float, float, float, float]:
     news = max(1.0, known.sum() / CAMERA_MEMORY)
     sd = float(np.sqrt(known.sum() / weight.sum() / news))
     return roll, pitch, float(np.hypot(sd, CAMERA_FLOOR[0])), float(np.hypot(sd, CAMERA_FLOOR[1]))
+
+
+def compute_strain(evidence: Evidence, state: State) -> FloatArray:
+    """Return how much wider than usual a body may be off at each node, shape (T,).
+
+    Where the fitted bones do not lie as the network says, something is wrong: on the calibration
+    clips the errors there grow with the third root, about, of the mean square residual. 1 where
+    the network said nothing.
+    """
+    line = state.joints[:, BONES[:, 1]] - state.joints[:, BONES[:, 0]]
+    away = line / np.exp(state.log_length)[GROUP_OF][:, None] - evidence.direction
+    square = np.sum(away**2, axis=-1) / (3.0 * evidence.direction_sd**2)
+    known = np.isfinite(square)
+    mean = np.where(known, square, 0.0).sum(axis=1) / np.maximum(known.sum(axis=1), 1)
+    strain = np.clip((mean / USUAL_RESIDUAL) ** STRAIN_POWER, *STRAIN_LIMITS)
+    return np.where(known.any(axis=1), strain, 1.0)
 
 
 def guess_from_directions(evidence: Evidence, start: State) -> State:

@@ -30,7 +30,7 @@ EDGE_RATIO = 0.01
 SEEN_FROM = 0.5
 # A joint that was not found for longer is not measured from the fitted body; project judgement.
 LONGEST_INVENTED_S = 0.5
-# The fit keeps its samples of the whole clip in memory, about 4 MB for a second of it.
+# A second of a clip takes the fit about 0.7 MB and 0.07 s of processor time.
 LONGEST_FIT_S = 600.0
 TOO_LONG_NOTE = (
     f"The clip is longer than {LONGEST_FIT_S / 60:.0f} minutes, so no body was fitted and "

@@ -38,8 +38,8 @@ _DEEP_KICK = (
 )
 _FOLDED = (
     "Bent over and turned, the body is foreshortened in every limb and the model loses it for "
-    "moments; the long losses are left out, the short ones remain. No check of this movement "
-    "uses the angle."
+    "moments, which the fitted body bridges as well as it can. No check of this movement uses the "
+    "angle."
 )
 FALLS_SHORT = {
     ("heel_kicks_side", "knee_flexion"): (8.0, _DEEP_KICK),
@@ -164,8 +164,9 @@ def write_page(rows: list[Row]) -> str:
             "error (positive: measured too large); the last percentage says within how many",
             "degrees 95 of 100 frames are. The near limb of a side view is the one towards the",
             "lens; the far one is hidden by it much of the time, and is reported without a target.",
-            "Frames in which an angle has no meaning in the picture, such as the knee line from",
-            "the front while the thigh points at the lens, are left empty by the program and are",
+            "Angles are those of the sheet: read off the picture or off the fitted body, whichever",
+            "the program believes at that moment. Frames in which an angle has no meaning, such as",
+            "the knee line while the thigh points forward, are left empty by the program and are",
             "missing from *frames measured*.",
             "",
             "What this does not tell: real people wear loose clothes, rooms are darker, and bodies",

@@ -1,7 +1,8 @@
-"""The report: its pages from synthetic outcomes, and a dozen clips through the whole program."""
+"""The report: its pages from synthetic outcomes, and the fresh clips through the program."""
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import numpy as np
@@ -78,49 +79,69 @@ def test_the_truth_faces_forward_and_stands_upright():
     assert find_standard(about)[1] is False
 
 
-# Every direction and drill once, portrait and wide, still and hand-held, covered and not.
-DOZEN = (
-    *("000_squat", "013_squat", "026_squat", "039_squat", "052_squat", "065_squat"),
-    *("018_recorded", "031_recorded", "068_jacks", "093_heel", "010_high", "107_twist"),
-)
+PAGE = ROOT / "docs" / "validation.md"
 
 
 @pytest.fixture(scope="module")
-def dozen(tmp_path_factory):
+def fresh(tmp_path_factory):
+    """All clips that the published page is about, measured anew."""
     bodies = tmp_path_factory.mktemp("bodies")
-    paths = [p for p in list_clips(DATA, "calibration") if p.name.startswith(DOZEN)]
-    assert len(paths) == len(DOZEN)
+    paths = list(list_clips(DATA / "fresh", "fresh"))
+    assert len(paths) == 96
     return [evaluate_clip(path, bodies) for path in paths]
 
 
-@pytest.mark.slow
-def test_a_dozen_clips_are_measured_as_well_as_they_were(dozen):
-    """Bounds: what was measured when the calibration was made, with slack."""
-    limits = {
-        "knee_flexion": 8.0,
-        "hip_flexion": 7.0,
-        "trunk_inclination": 3.5,
-        "shoulder_elevation": 7.0,
-        "elbow_flexion": 13.0,
+def read_targets(text):
+    """Return the number of each line of the table of targets; the cost depends on the machine."""
+    table = text.split("## Targets")[1].split("## ")[0]
+    rows = [line.split("|")[1:4] for line in table.splitlines() if line.startswith("| ")]
+    numbers = {
+        name.strip(): float(re.match(r"-?[0-9.]+", said.strip())[0])
+        for name, limit, said in rows[1:]
+        if re.match(r"-?[0-9]", said.strip())
     }
-    found = {m: pool(dozen, "said", Quantity(m)).rmse for m in limits}
+    return {name: value for name, value in numbers.items() if not name.startswith("cost")}
+
+
+@pytest.mark.slow
+def test_the_published_page_is_what_the_program_gives(fresh):
+    found = read_targets(report.write_page(fresh, "fresh"))
+    published = read_targets(PAGE.read_text(encoding="utf-8"))
+    assert found.keys() == published.keys()
+    assert len(found) > 25
+    # Per cents are whole numbers; other processors round the last digits differently.
+    for name, value in found.items():
+        assert value == pytest.approx(published[name], abs=4.0 if value > 20 else 0.4), name
+
+
+@pytest.mark.slow
+def test_middle_clips_are_measured_well(fresh):
+    """Bounds: what was measured when the calibration was made, with slack of a degree."""
+    limits = {
+        "knee_flexion": 4.6,
+        "hip_flexion": 4.7,
+        "trunk_inclination": 3.3,
+        "shoulder_elevation": 5.9,
+        "elbow_flexion": 8.6,
+    }
+    found = {m: pool(fresh, "said", Quantity(m)).median for m in limits}
     assert {m: v for m, v in found.items() if not v <= limits[m]} == {}
 
 
 @pytest.mark.slow
-def test_flexions_of_a_dozen_clips_beat_the_raw_landmarks(dozen):
-    ratios = {q.measure: ratio_to_world(dozen, "said", q) for q in FLEXIONS}
+def test_flexions_beat_the_raw_landmarks(fresh):
+    ratios = {q.measure: ratio_to_world(fresh, "said", q) for q in FLEXIONS}
     assert max(ratios.values()) <= 0.6, ratios
 
 
 @pytest.mark.slow
-def test_stated_intervals_of_a_dozen_clips_hold(dozen):
-    covered = {q.measure: compute_coverage(dozen, "said", q)[None].covered for q in FLEXIONS}
-    assert min(covered.values()) >= 0.75, covered
+def test_stated_intervals_hold(fresh):
+    covered = {q.measure: compute_coverage(fresh, "said", q)[None].covered for q in FLEXIONS}
+    assert min(covered.values()) >= 0.82, covered
 
 
 @pytest.mark.slow
-def test_few_definite_verdicts_of_a_dozen_clips_are_wrong(dozen):
-    count = count_verdicts(row for outcome in dozen for row in outcome.findings)
-    assert count["definite"] >= 80
-    assert share(count["wrong"], count["known"]) <= 0.08, count
+def test_few_definite_verdicts_are_wrong(fresh):
+    count = count_verdicts(row for outcome in fresh for row in outcome.findings)
+    assert count["definite"] >= 700
+    assert share(count["wrong"], count["known"]) <= 0.03, count

@@ -64,6 +64,14 @@ GROUP_WORDS = {
 }
 
 
+# From how many clips on it is worth telling what is left without the worst.
+MIN_CLIPS_WITHOUT = 5
+CAMERA_LIMITS = (
+    ("Direction", "view_azimuth_error_deg", 8.0),
+    ("Tilt", "tilt_error_deg", 2.0),
+)
+
+
 @dataclass(frozen=True)
 class Target:
     """One line of the table.
@@ -92,6 +100,7 @@ def list_targets(outcomes: Sequence[Outcome]) -> Iterator[Target]:
     """Yield every target with what was found."""
     yield from _errors(outcomes)
     yield from _ratios(outcomes)
+    yield from _camera(outcomes)
     yield _coverage(outcomes)
     yield from _verdicts(outcomes)
     yield from _real_motion(outcomes)
@@ -118,8 +127,28 @@ def _errors(outcomes: Sequence[Outcome]) -> Iterator[Target]:
                 limit,
                 said.rmse,
                 body.rmse,
-                note=f"{said.clips} clips; middle clip {said.median:.1f}°" if said.clips else "",
+                note=_describe_clips(members, quantity, said.clips, said.median),
             )
+
+
+def _describe_clips(
+    members: Sequence[Outcome], quantity: Quantity, clips: int, middle: float
+) -> str:
+    """Say how many clips there are, and how much a single one weighs."""
+    single = np.array([pool([o], "said", quantity).rmse for o in members])
+    single = np.sort(single[np.isfinite(single)])
+    if len(single) < MIN_CLIPS_WITHOUT:
+        return f"{clips} clips; middle clip {middle:.1f}°" if clips else ""
+    rest = float(np.sqrt(np.mean(single[:-1] ** 2)))
+    return f"{clips} clips; middle clip {middle:.1f}°, all but the worst {rest:.1f}°"
+
+
+def _camera(outcomes: Sequence[Outcome]) -> Iterator[Target]:
+    for what, name, limit in CAMERA_LIMITS:
+        errors = np.array([o.numbers[name] for o in outcomes], dtype=float)
+        errors = errors[np.isfinite(errors)]
+        rmse = float(np.sqrt(np.mean(errors**2))) if len(errors) else math.nan
+        yield Target(f"{what} of the camera: root mean square error", limit, rmse)
 
 
 def _ratios(outcomes: Sequence[Outcome]) -> Iterator[Target]:

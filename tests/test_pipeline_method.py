@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from fitted_examples import true_fit
-from synthetic import Scene, make_track, pose_points, squat_pose, strokes
+from synthetic import Scene, make_track, make_view, pose_points, squat_pose, strokes
 
 from motioncheck.measures import NEUTRAL, REGISTRY, Calibration, measure_joints
 from motioncheck.measures.calibration import BodyCorrection, Correction, MeasureCalibration
@@ -13,6 +13,7 @@ from motioncheck.pipeline import CheckResult, analyse_track
 from motioncheck.pipeline.assemble import assemble_sheet, is_known_well
 from motioncheck.pipeline.compare import compare_sources, list_measures, measure_model
 from motioncheck.pipeline.method import describe_measure, describe_method
+from motioncheck.pipeline.pictures import choose_lines
 from motioncheck.pipeline.sources import NO_FIT_NOTE, prepare_for_fit
 from motioncheck.records import ClipInfo, MeasureTable
 from motioncheck.sheet import render_html
@@ -196,3 +197,16 @@ def test_nobody_in_space_has_no_measures():
     frames = 5
     nothing = np.full((frames, 16, 3), np.nan)
     assert np.isnan(measure_joints(np.arange(frames) / 30.0, nothing)["trunk_inclination"]).all()
+
+
+def test_on_a_picture_only_what_it_shows_is_drawn(from_front):
+    """From the front the body knows depth and trunk, yet their lines would point at nothing."""
+    event, view = from_front.sheet.events[0], from_front.analysis.view
+    known = {f.measure for f in event.findings if f.value is not None}
+    assert {"thigh_inclination", "knee_ankle_separation_ratio"} <= known
+    drawn = {line.points for line in choose_lines(event, view)}
+    assert ("left_knee", "right_knee") in drawn
+    assert not any("mid_shoulder" in points and "mid_hip" in points for points in drawn)
+    from_side = {line.points for line in choose_lines(event, make_view(90.0))}
+    assert ("left_knee", "right_knee") not in from_side
+    assert from_side

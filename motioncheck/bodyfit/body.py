@@ -199,7 +199,9 @@ def fit_track(
             f"expected a body in at least {MIN_NODES} instants to fit bones to, found {nodes} "
             "instants; film the whole body for at least a second."
         )
-    # The matrices are small: several threads only wait for each other.
+    # The matrices are small: several threads only wait for each other. Only libraries that are
+    # loaded by then can be told.
+    import scipy.linalg  # noqa: F401
     from threadpoolctl import threadpool_limits
 
     with threadpool_limits(limits=1, user_api="blas"):

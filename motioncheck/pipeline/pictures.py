@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from motioncheck.landmarks import TrackCache, TrackKey
+from motioncheck.measures import REGISTRY, judge_plane
 from motioncheck.pipeline.crowd import hide_others, is_crowded
 from motioncheck.pipeline.options import CheckOptions
-from motioncheck.records import ClipInfo, Event, LandmarkTrack, Still
+from motioncheck.records import CameraView, ClipInfo, Event, LandmarkTrack, Still
 from motioncheck.records.arrays import FloatArray
 from motioncheck.sheet import MeasuredLine, cover_face, draw_still, measured_lines
 from motioncheck.video import Picture, PictureSpool, pick_pictures
@@ -92,6 +93,7 @@ def draw_stills(
     pictures: dict[int, Picture],
     track: LandmarkTrack,
     sheet: Sheet,
+    view: CameraView,
     *,
     show_face: bool,
 ) -> dict[int, Still]:
@@ -99,7 +101,7 @@ def draw_stills(
     stills = {}
     for index, picture in pictures.items():
         points = landmarks_at(track, picture.time_s, picture.scale)
-        lines = choose_lines(sheet.events[index])
+        lines = choose_lines(sheet.events[index], view)
         rgb = picture.rgb
         if is_crowded(track) and not show_face:
             rgb = hide_others(rgb, points)
@@ -109,11 +111,21 @@ def draw_stills(
     return stills
 
 
-def choose_lines(event: Event) -> list[MeasuredLine]:
-    """Choose what to draw on the still of an event: misses first, no line twice, at most three."""
+def choose_lines(event: Event, view: CameraView) -> list[MeasuredLine]:
+    """Choose what to draw on the still of an event: misses first, no line twice, at most three.
+
+    What the picture itself cannot show is left out, though the fitted body may know it: its line
+    would point at nothing.
+    """
     order = {"misses": 0, "too close to call": 1, "meets": 2}
     shown = sorted(
-        (f for f in event.findings if f.verdict in order and f.value is not None),
+        (
+            f
+            for f in event.findings
+            if f.verdict in order
+            and f.value is not None
+            and judge_plane(REGISTRY[f.measure].plane, view).ok
+        ),
         key=lambda f: order[f.verdict],
     )
     lines: list[MeasuredLine] = []

@@ -74,7 +74,9 @@ def check_clip(
         loaded,
         options=_option_map(options, movement),
     )
-    stills = draw_stills(pictures, extracted.track, sheet, show_face=options.show_face)
+    stills = draw_stills(
+        pictures, extracted.track, sheet, analysis.view, show_face=options.show_face
+    )
     return CheckResult(clip, extracted.track, analysis, sheet, stills)
 
 

@@ -40,7 +40,7 @@ SAMPLED_HZ: Final = 10.0
 MOST_SAMPLED: Final = 6000
 # Two nodes and more for each period of the fastest motion that the cleaning left in the track.
 NODES_PER_PERIOD: Final = 2.5
-WINDOW_NODES: Final = 600
+WINDOW_NODES: Final = 240
 OVERLAP_NODES: Final = 30
 MIN_NODES: Final = 5
 # While standing, hips and shoulders face the same way, and the wider line tells it better.
@@ -188,7 +188,7 @@ def fit_track(
 
     Notes
     -----
-    Clips of more than 600 nodes are solved in windows that overlap by 30; each window takes
+    Clips of more than 240 nodes are solved in windows that overlap by 30; each window takes
     lengths and camera of the earlier ones as its prior. Cost grows linearly with the frames.
     """
     wanted = node_hz if node_hz is not None else NODES_PER_PERIOD * track.cutoff_hz
@@ -236,6 +236,7 @@ def _fit_windows(track: CleanTrack, step: int, *, lifted: bool, seed: int) -> _W
         result = fit_body(evidence, start, earlier=earlier)
         whole.add(window, result, evidence, seed + number)
         earlier = SharedPrior(shared_vector(result.state), result.factor.schur)
+        del result  # it holds the equations of its window
     extra = np.radians([EXTRA_ROLL_DEG, EXTRA_PITCH_DEG])
     rng = np.random.default_rng(seed + number + 1)
     whole.shared[1:, [ROLL, PITCH]] += extra * rng.standard_normal((SAMPLES, 2))

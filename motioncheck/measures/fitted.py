@@ -56,12 +56,13 @@ def measure_body(body: Body) -> Columns:
     values = measure_joints(body.time_s, body.joints_m)
     rows = body.sample_rows
     time_s = body.time_s[rows]
-    drawn = [measure_joints(time_s, joints.astype(np.float64)) for joints in body.samples]
+    totals = {column: _Total.empty(len(rows)) for column in values}
+    for joints in body.samples:
+        for column, drawn in measure_joints(time_s, joints.astype(np.float64)).items():
+            totals[column].add(column, drawn - values[column][rows])
     spread = {
-        column: sealed(
-            np.interp(body.time_s, time_s, _rms(column, value[rows], [d[column] for d in drawn]))
-        )
-        for column, value in values.items()
+        column: sealed(np.interp(body.time_s, time_s, total.rms()))
+        for column, total in totals.items()
     }
     return Columns(MappingProxyType(values), MappingProxyType(spread))
 
@@ -123,11 +124,26 @@ def _film(time_s: FloatArray, joints_m: FloatArray, across_m: FloatArray) -> Cle
     return CleanTrack(time_s, image, known, world, 1000, 1000, np.nan, np.nan)
 
 
-def _rms(column: str, value: FloatArray, drawn: list[FloatArray]) -> FloatArray:
-    gaps = np.stack(drawn) - value
-    if REGISTRY.column_spec(column).unit == "deg":
-        gaps = (gaps + 180.0) % 360.0 - 180.0
-    known = np.isfinite(gaps)
-    total = np.where(known, gaps**2, 0.0).sum(axis=0)
-    count = known.sum(axis=0)
-    return np.where(count > 0, np.sqrt(total / np.maximum(count, 1)), np.nan)
+@dataclass(slots=True, eq=False)
+class _Total:
+    """Sum of squares of what is known, and how many there were, shape (T,) each."""
+
+    squares: FloatArray
+    count: FloatArray
+
+    @classmethod
+    def empty(cls, frames: int) -> _Total:
+        return cls(np.zeros(frames), np.zeros(frames))
+
+    def add(self, column: str, gaps: FloatArray) -> None:
+        """Take in differences from the value; angles the short way round."""
+        if REGISTRY.column_spec(column).unit == "deg":
+            gaps = (gaps + 180.0) % 360.0 - 180.0
+        known = np.isfinite(gaps)
+        self.squares += np.where(known, gaps**2, 0.0)
+        self.count += known
+
+    def rms(self) -> FloatArray:
+        """Return the root mean square, NaN where nothing was known."""
+        mean = self.squares / np.maximum(self.count, 1.0)
+        return np.where(self.count > 0, np.sqrt(mean), np.nan)

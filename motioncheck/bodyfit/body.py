@@ -37,7 +37,7 @@ SAMPLES: Final = 24
 # The uncertainty changes slowly: bodies are drawn at so many instants a second, and at so many in
 # all at most, so that memory stays flat.
 SAMPLED_HZ: Final = 10.0
-MOST_SAMPLED: Final = 6000
+MOST_SAMPLED: Final = 2000
 # Two nodes and more for each period of the fastest motion that the cleaning left in the track.
 NODES_PER_PERIOD: Final = 2.5
 WINDOW_NODES: Final = 240

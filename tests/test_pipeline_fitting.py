@@ -20,7 +20,6 @@ from motioncheck.errors import NoPersonError
 from motioncheck.measures import NEUTRAL, build_body
 from motioncheck.pipeline import CheckOptions, analyse_track
 from motioncheck.pipeline import fitting as room
-from motioncheck.pipeline import sources as sources_room
 from motioncheck.pipeline.analyse import score_motion
 from motioncheck.pipeline.fitting import BodyCache, make_name
 from motioncheck.pipeline.recipe import make_fit
@@ -183,14 +182,6 @@ def test_a_fit_that_fails_leaves_the_picture_and_a_note(error):
     assert sources.notes == (NO_FIT_NOTE,)
     assert sources.fitted is None
     assert np.isfinite(sources.table.values["trunk_inclination"]).any()
-
-
-def test_no_body_is_fitted_to_a_very_long_clip(monkeypatch):
-    monkeypatch.setattr(sources_room, "LONGEST_FIT_S", 11.0)
-    asked = []
-    sources = combined(lambda track: asked.append(track))
-    assert asked == []
-    assert sources.notes == (sources_room.TOO_LONG_NOTE,)
 
 
 def test_the_fit_is_told_of_hidden_landmarks_but_not_of_what_was_left_out():

@@ -30,12 +30,6 @@ EDGE_RATIO = 0.01
 SEEN_FROM = 0.5
 # A joint that was not found for longer is not measured from the fitted body; project judgement.
 LONGEST_INVENTED_S = 0.5
-# A second of a clip takes the fit about 0.7 MB and 0.07 s of processor time.
-LONGEST_FIT_S = 600.0
-TOO_LONG_NOTE = (
-    f"The clip is longer than {LONGEST_FIT_S / 60:.0f} minutes, so no body was fitted and "
-    "everything is measured in the picture alone."
-)
 NO_FIT_NOTE = (
     "No body could be fitted to the landmarks, so everything is measured in the picture alone."
 )
@@ -80,8 +74,6 @@ def combine_sources(
 
     if fit is None:
         return take_picture()
-    if np.ptp(body.track.time_s) > LONGEST_FIT_S:
-        return take_picture(TOO_LONG_NOTE)
     dense = prepare_for_fit(track, body.track)
     try:
         fitted = fit(dense)

@@ -60,6 +60,10 @@ MIRROR: Final[tuple[int, ...]] = tuple(INDEX[other_side(name)] for name in LANDM
 FACE: Final[tuple[int, ...]] = tuple(range(11))
 LEGS: Final[tuple[str, ...]] = ("hip", "knee", "ankle", "heel", "toe")
 ARMS: Final[tuple[str, ...]] = ("shoulder", "elbow", "wrist")
+# Joints of limbs and trunk, and the ends of the feet, in the order of a fitted body.
+JOINTS: Final[tuple[str, ...]] = tuple(
+    f"{side}_{part}" for part in (*ARMS, *LEGS) for side in ("left", "right")
+)
 
 # Landmark pairs drawn as the stick figure; also the segments of the body.
 BONES: Final[tuple[tuple[str, str], ...]] = (

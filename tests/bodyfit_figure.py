@@ -8,9 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from motioncheck.bodyfit.axes import landmark_offsets
-from motioncheck.bodyfit.model import GROUPS, JOINT, JOINTS, LANDMARK_OF, STATURE_M
+from motioncheck.bodyfit.model import GROUPS, JOINT, LANDMARK_OF, STATURE_M
 from motioncheck.records import CleanTrack
-from motioncheck.skeleton import COUNT
+from motioncheck.skeleton import COUNT, JOINTS
 
 Array = NDArray[np.float64]
 LENGTH = {g.name: g.share * STATURE_M for g in GROUPS}

@@ -24,11 +24,12 @@ from motioncheck.bodyfit.learned import (
     compute_strain,
     guess_from_directions,
 )
-from motioncheck.bodyfit.model import COUNT, GROUPS, JOINTS
+from motioncheck.bodyfit.model import COUNT, GROUPS
 from motioncheck.bodyfit.terms import FOCAL, PITCH, ROLL, shared_vector, up_vector
 from motioncheck.errors import NoPersonError
 from motioncheck.records import CleanTrack
 from motioncheck.records.arrays import FloatArray, set_frozen
+from motioncheck.skeleton import JOINTS
 
 SampleArray = npt.NDArray[np.float32]
 RowArray = npt.NDArray[np.int64]

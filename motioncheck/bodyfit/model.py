@@ -8,13 +8,8 @@ from typing import Final
 import numpy as np
 
 from motioncheck.records.arrays import FloatArray
-from motioncheck.skeleton import INDEX
+from motioncheck.skeleton import INDEX, JOINTS
 
-JOINTS: Final[tuple[str, ...]] = tuple(
-    f"{side}_{part}"
-    for part in ("shoulder", "elbow", "wrist", "hip", "knee", "ankle", "heel", "toe")
-    for side in ("left", "right")
-)
 COUNT: Final = len(JOINTS)
 SIZE: Final = 3 * COUNT
 JOINT: Final[dict[str, int]] = {name: i for i, name in enumerate(JOINTS)}

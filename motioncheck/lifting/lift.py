@@ -23,7 +23,7 @@ from motioncheck.lifting.features import (
 from motioncheck.lifting.network import load_network
 from motioncheck.records import CleanTrack
 from motioncheck.records.arrays import FloatArray
-from motioncheck.skeleton import INDEX, other_side
+from motioncheck.skeleton import INDEX, JOINTS, other_side
 
 BONES: Final[tuple[tuple[str, str], ...]] = (
     ("left_shoulder", "right_shoulder"),
@@ -41,12 +41,6 @@ BONES: Final[tuple[tuple[str, str], ...]] = (
         )
         for side in ("left", "right")
     ),
-)
-# Joints whose place in the picture is corrected, as the fit orders them.
-JOINTS: Final = tuple(
-    f"{side}_{part}"
-    for part in ("shoulder", "elbow", "wrist", "hip", "knee", "ankle", "heel", "toe")
-    for side in ("left", "right")
 )
 JOINT_MIRRORED: Final = np.array([JOINTS.index(other_side(name)) for name in JOINTS])
 

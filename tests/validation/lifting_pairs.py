@@ -11,10 +11,10 @@ from numpy.typing import NDArray
 
 from motioncheck.bodyfit.evidence import measure_size
 from motioncheck.cleaning import clean_track
+from motioncheck.lifting import BONES
 from motioncheck.lifting.features import collect_features
-from motioncheck.lifting.lift import BONES, JOINTS
 from motioncheck.records import CleanTrack, LandmarkTrack
-from motioncheck.skeleton import INDEX
+from motioncheck.skeleton import INDEX, JOINTS
 
 Array = NDArray[np.float64]
 Float32 = NDArray[np.float32]

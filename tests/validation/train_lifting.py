@@ -32,10 +32,10 @@ from motioncheck.lifting.lift import (
     BONES,
     DIRECTION_LOG_SD,
     JOINT_MIRRORED,
-    JOINTS,
     PICTURE_LOG_SD,
     SOFT_LENGTH,
 )
+from motioncheck.skeleton import JOINTS
 
 OUT = Path(__file__).resolve().parents[2] / "motioncheck" / "assets" / "lifting.npz"
 HIDDEN, MIDDLE = 384, 2

@@ -16,19 +16,17 @@ from motioncheck.lifting import lift_track
 from motioncheck.records import CleanTrack
 from motioncheck.records.arrays import FloatArray
 
-# The network's errors last: of the nodes of a clip about one in so many is news about the camera.
+# The network's errors last: of the nodes of a clip about one in so many is news about the camera;
+# and what it says of roll and pitch is never surer than this. Project judgement.
 CAMERA_MEMORY: Final = 30.0
-# Standard deviations of the network against errors on bodies it never saw.
-DIRECTION_WIDEN: Final = 1.0
-PICTURE_WIDEN: Final = 1.0
+CAMERA_FLOOR: Final = (float(np.radians(1.0)), float(np.radians(2.0)))
 # A direction is doubted when it misses the bone in the picture by more than so many standard
 # deviations; nearer bones look larger by about this share. Project judgement.
 DOUBT_FROM: Final = 2.5
 DOUBT_LIMIT: Final = 10.0
 PERSPECTIVE_SHARE: Final = 0.15
-CAMERA_FLOOR: Final = (float(np.radians(1.0)), float(np.radians(2.0)))
-
-
+# Mean square residual of directions in a middling node, and how errors grow with it: measured on
+# the calibration clips. How far it may narrow or widen: project judgement.
 USUAL_RESIDUAL: Final = 0.12
 STRAIN_POWER: Final = 0.3
 STRAIN_LIMITS: Final = (0.5, 3.0)
@@ -41,18 +39,8 @@ def _place() -> list[int]:
 
 
 PLACE: Final = np.array(_place())
-CHAIN: Final = tuple(
-    (f"{s}_{a}", f"{s}_{b}")
-    for a, b in (
-        ("shoulder", "elbow"),
-        ("elbow", "wrist"),
-        ("hip", "knee"),
-        ("knee", "ankle"),
-        ("ankle", "heel"),
-        ("heel", "toe"),
-    )
-    for s in ("left", "right")
-)
+# Bones of the limbs, each after the one it hangs on; the first four are the trunk.
+CHAIN: Final = LIFTED[4:]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -98,14 +86,14 @@ def ask_network(track: CleanTrack, size: Size, *, step: int) -> Learned:
     direction = np.full((nodes, len(BONES), 3), np.nan)
     direction[:, PLACE] = spread(unit(lift.direction))
     direction_sd = np.full((nodes, len(BONES)), np.nan)
-    direction_sd[:, PLACE] = DIRECTION_WIDEN * spread(lift.direction_sd)
+    direction_sd[:, PLACE] = spread(lift.direction_sd)
     return Learned(
         direction,
         direction_sd,
         spread(lift.up),
         spread(lift.up_sd),
         spread(lift.shift),
-        PICTURE_WIDEN * spread(lift.shift_sd),
+        spread(lift.shift_sd),
     )
 
 

@@ -14,6 +14,7 @@ from types import MappingProxyType
 import numpy as np
 
 from motioncheck.bodyfit import JOINTS, Body
+from motioncheck.bodyfit.model import LANDMARK_OF
 from motioncheck.errors import ShapeError
 from motioncheck.measures.body import BodyPicture, build_body
 from motioncheck.measures.catalog import REGISTRY
@@ -21,11 +22,10 @@ from motioncheck.measures.registry import MeasureSpec
 from motioncheck.measures.spatial import IN_SPACE
 from motioncheck.records import CameraView, CleanTrack
 from motioncheck.records.arrays import FloatArray, sealed
-from motioncheck.skeleton import COUNT, INDEX
+from motioncheck.skeleton import COUNT
 
 FORWARD, UP, RIGHT = 0, 1, 2
 PX_PER_M = 1000.0
-LANDMARK_OF = np.array([INDEX[name] for name in JOINTS])
 # On the person's right, looking at the profile that faces the right edge; and in front.
 SIDE_VIEW = CameraView("side", -90.0, 0.0, 0.0, 0.0)
 FRONT_VIEW = CameraView("front", 0.0, 0.0, 0.0, 0.0)

@@ -11,13 +11,12 @@ from typing import Final
 
 import numpy as np
 
-from motioncheck.bodyfit import JOINTS
+from motioncheck.bodyfit.model import JOINT
 from motioncheck.measures import image
 from motioncheck.measures.body import BodyPicture
 from motioncheck.measures.geometry import compute_bend_deg, compute_interior_angle_deg
 from motioncheck.records.arrays import FloatArray
 
-JOINT: Final = {name: i for i, name in enumerate(JOINTS)}
 # Up to this bend in the sagittal plane its sign counts; from twice that on a joint does not bend
 # backwards, and what looks so is a turned limb.
 GRADUAL_DEG: Final = 20.0

@@ -28,7 +28,6 @@ from numpy.typing import NDArray
 from report_clips import (
     UP,
     find_standard,
-    from_world,
     list_clips,
     measure_landmarks,
     read_clip,
@@ -47,6 +46,7 @@ from motioncheck.measures import (
 )
 from motioncheck.measures.choice import drop_invented
 from motioncheck.pipeline import analyse, sources
+from motioncheck.pipeline.compare import measure_model
 from motioncheck.pipeline.fitting import BodyCache, FittedBody
 from motioncheck.records import CleanTrack, MeasureTable
 
@@ -216,7 +216,7 @@ def _read_body(fit: Fitting, frames: int) -> tuple[dict[str, Array], dict[str, A
     missing = sources.find_missing(fit.dense)
     columns = fit.body.columns
     values = {c: drop_invented(v, c, missing) for c, v in columns.values.items()}
-    world = measure_joints(fit.dense.time_s, from_world(fit.dense))
+    world = measure_model(fit.dense)
     return (
         {"world": stack(world, frames), "body": stack(values, frames)},
         {"body": Z90 * stack(columns.spread, frames)},

@@ -15,7 +15,7 @@ from motioncheck.bodyfit import JOINTS
 from motioncheck.bodyfit.body import person_axes
 from motioncheck.bodyfit.evidence import find_upright
 from motioncheck.bodyfit.model import LANDMARK_OF
-from motioncheck.records import CleanTrack, LandmarkTrack
+from motioncheck.records import LandmarkTrack
 from motioncheck.standards import Standard, load_standards
 
 Array = NDArray[np.float64]
@@ -38,7 +38,6 @@ OTHER_CUTOFF_HZ = 6.0
 # The recording of the former half for validation is kept for the clips that results are quoted of.
 KEPT_BACK = "recorded_13_31"
 UP = np.array([0.0, 0.0, 1.0])
-PICTURE_UP = np.array([0.0, -1.0, 0.0])
 
 
 def wrap(angle: Array | float) -> Array:
@@ -105,16 +104,6 @@ def read_truth(arrays: dict[str, Array], time_s: Array) -> tuple[Array, float]:
     axes = person_axes(joints, UP, find_upright(-joints[..., [0, 2]]))
     turned_deg = float(np.degrees(np.arctan2(axes[0, 0], -axes[0, 1])))
     return joints @ axes.T, turned_deg
-
-
-def from_world(track: CleanTrack) -> Array:
-    """Return the pose model's own 3-D joints along the person's axes, up taken from the picture."""
-    joints = track.world_m[:, LANDMARK_OF]
-    known = np.isfinite(joints).all(axis=(1, 2))
-    upright = find_upright(track.image_px[:, LANDMARK_OF]) & known
-    if not known.any():
-        return joints
-    return joints @ person_axes(np.nan_to_num(joints), PICTURE_UP, upright).T
 
 
 def measure_landmarks(arrays: dict[str, Array]) -> dict[str, float]:

@@ -11,24 +11,33 @@ import json
 import sys
 import time
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import floor_holds
 import numpy as np
 from bodies import Array, Body, Posed
+from burpee import BURPEE
 from drills import HEEL_KICKS, HIGH_KNEES, Jacks, Steps, plan_steps
 from encode import read_times, set_quarter_turn, write_clip
+from getup import GET_UP
 from motions import Squat
-from pose import Motion, solve
-from scenario import CLIPS, CREW, FAULTS, Clip
-from scene import Camera, Scene, hand_shake
+from pose import solve
+from scenario import CLIPS as BASE_CLIPS
+from scenario import CREW, FAULTS, Clip
+from scenario_floor import FLOOR_CLIPS, FLOOR_FAULTS
+from scenario_standing import STANDING_CLIPS, STANDING_FAULTS
+from scene import Camera, Scene, Solid, hand_shake
+from schedule import Movement, Schedule, repeated, shift_reps
+from standing import STANDING_MOVEMENTS
 from stroll import Stroll
-from tempo import VIDEO_CLOCK_HZ, Rep, even_times, plan_reps, uneven_times
+from tempo import VIDEO_CLOCK_HZ, even_times, uneven_times
 from truth import (
     JOINT_NAMES,
     add_half_way,
     compute_angles,
+    describe_events,
     describe_reps,
     write_joints,
     write_truth,
@@ -38,41 +47,36 @@ from twist import Twist
 if TYPE_CHECKING:
     from numpy.random import Generator
     from numpy.typing import NDArray
+    from pose import Motion
 
 GAP_S = 2.5
+CLIPS = (*BASE_CLIPS, *FLOOR_CLIPS, *STANDING_CLIPS)
+ALL_FAULTS = FAULTS | FLOOR_FAULTS | STANDING_FAULTS
 STEP_STYLES = {"high-knees": HIGH_KNEES, "heel-to-seat-kicks": HEEL_KICKS}
-PLANTED = {"air-squat": Squat, "jumping-jacks": Jacks, "wide-stance-twist": Twist}
 
 
 @dataclass(frozen=True)
 class Plan:
-    """The times, repetitions and poses of one clip."""
+    """The times, events and poses of one clip."""
 
     time_s: Array
-    reps: list[Rep]
-    absent_s: list[tuple[float, float]]
+    schedule: Schedule
     body: Body
     posed: Posed
+    solids: tuple[Solid, ...] = ()
 
 
-def plan_schedule(clip: Clip, rng: Generator) -> tuple[list[Rep], float, list[tuple[float, float]]]:
-    """Return repetitions, length and absences of a clip."""
-    style = STEP_STYLES.get(clip.movement)
-    if style is None:
-        sides = ("left", "right") if clip.movement == "wide-stance-twist" else ("both",)
-        reps, total_s = plan_reps(
-            clip.timing, count=clip.count, sides=sides, faults=clip.faults, rng=rng
-        )
-        return reps, total_s, []
+def plan_stepping(clip: Clip, rng: Generator) -> Schedule:
+    """Plan a running drill, with nobody in view in the middle if the clip asks for it."""
     common = {
         "cadence_per_min": clip.cadence_per_min,
         "faults": clip.faults,
         "rng": rng,
-        "style": style,
+        "style": STEP_STYLES[clip.movement],
     }
     if clip.gap_after is None:
         reps, total_s = plan_steps(lead_s=0.95, steps=clip.count, **common)
-        return reps, total_s, []
+        return Schedule(reps=reps, total_s=total_s)
     first, away_s = plan_steps(lead_s=0.95, steps=clip.gap_after, tail_s=0.7, **common)
     second, total_s = plan_steps(
         lead_s=away_s + GAP_S + 0.9,
@@ -80,46 +84,47 @@ def plan_schedule(clip: Clip, rng: Generator) -> tuple[list[Rep], float, list[tu
         first_number=clip.gap_after + 1,
         **common,
     )
-    return [*first, *second], total_s, [(away_s, away_s + GAP_S)]
+    absent_s = [(away_s, away_s + GAP_S)]
+    return Schedule(reps=[*first, *second], total_s=total_s, absent_s=absent_s)
 
 
-def build_motion(clip: Clip, body: Body, time_s: Array, reps: list[Rep], rng: Generator) -> Motion:
-    """Return the movement of a clip as a motion of one body."""
-    style = STEP_STYLES.get(clip.movement)
-    if style is not None:
-        return Steps(body, time_s, reps, rng, style)
-    return PLANTED[clip.movement](body, time_s, reps, rng)
+def build_stepping(
+    clip: Clip, body: Body, time_s: Array, schedule: Schedule, rng: Generator
+) -> Motion:
+    """Return a running drill as a motion of one body."""
+    return Steps(body, time_s, schedule.reps, rng, STEP_STYLES[clip.movement])
 
 
-def shift_reps(reps: list[Rep], by_s: float) -> list[Rep]:
-    """Move repetitions in time."""
-    return [
-        Rep(
-            number=r.number,
-            side=r.side,
-            start_s=r.start_s + by_s,
-            turn_s=r.turn_s + by_s,
-            end_s=r.end_s + by_s,
-            planted=r.planted,
-            hold_s=r.hold_s,
-        )
-        for r in reps
-    ]
+STEPPING = Movement(plan=plan_stepping, build=build_stepping)
+MOVEMENTS: dict[str, Movement] = {
+    "air-squat": repeated(Squat),
+    "jumping-jacks": repeated(Jacks),
+    "wide-stance-twist": repeated(Twist, sides=("left", "right")),
+    "high-knees": STEPPING,
+    "heel-to-seat-kicks": STEPPING,
+    **dict.fromkeys(floor_holds.STYLES, floor_holds.HOLDS),
+    "get-up": GET_UP,
+    "burpee": BURPEE,
+    **STANDING_MOVEMENTS,
+}
 
 
 def plan_clip(clip: Clip) -> Plan:
     """Schedule a clip and pose its body in every frame."""
     rng = np.random.default_rng(clip.seed)
-    reps, total_s, absent_s = plan_schedule(clip, rng)
+    movement = MOVEMENTS[clip.movement]
+    schedule = movement.plan(clip, rng)
     if clip.uneven:
-        time_s = uneven_times(total_s, 0.7, rng)
-        reps = shift_reps(reps, float(time_s[0]))
+        time_s = uneven_times(schedule.total_s, 0.7, rng)
+        schedule = replace(schedule, reps=shift_reps(schedule.reps, float(time_s[0])))
     else:
-        time_s = even_times(total_s, clip.rate_hz)
+        time_s = even_times(schedule.total_s, clip.rate_hz)
     time_s = np.round(time_s * VIDEO_CLOCK_HZ) / VIDEO_CLOCK_HZ
     body = Body(CREW[clip.person])
-    posed = solve(body, build_motion(clip, body, time_s, reps, rng), len(time_s))
-    return Plan(time_s=time_s, reps=reps, absent_s=absent_s, body=body, posed=posed)
+    motion = movement.build(clip, body, time_s, schedule, rng)
+    posed = solve(body, motion, len(time_s))
+    solids = getattr(motion, "solids", ())
+    return Plan(time_s=time_s, schedule=schedule, body=body, posed=posed, solids=solids)
 
 
 def second_person(clip: Clip, time_s: Array) -> tuple[list[Body], list[NDArray[np.float32]]]:
@@ -134,7 +139,7 @@ def second_person(clip: Clip, time_s: Array) -> tuple[list[Body], list[NDArray[n
 def in_view(plan: Plan) -> NDArray[np.bool_]:
     """Return True for the frames in which the person is drawn."""
     shown = np.ones(len(plan.time_s), dtype=bool)
-    for begin, end in plan.absent_s:
+    for begin, end in plan.schedule.absent_s:
         shown[(plan.time_s >= begin) & (plan.time_s < end)] = False
     return shown
 
@@ -143,6 +148,8 @@ def draw_frames(clip: Clip, plan: Plan, camera: Camera) -> Iterator[NDArray[np.u
     """Draw every frame of a clip, lying on its side if it is stored that way."""
     others, other_skins = second_person(clip, plan.time_s)
     scene = Scene([plan.body, *others], camera)
+    for solid in plan.solids:
+        scene.add_solid(solid)
     shown = in_view(plan)
     for t in range(len(plan.time_s)):
         own = plan.posed.skin[t] if shown[t] else None
@@ -154,9 +161,9 @@ def draw_frames(clip: Clip, plan: Plan, camera: Camera) -> Iterator[NDArray[np.u
 def describe_clip(clip: Clip, plan: Plan, time_s: Array) -> dict[str, Any]:
     """Return the part of the truth that says what the clip is."""
     camera = clip.camera
-    planted = sorted({fault for rep in plan.reps for fault in rep.planted})
+    schedule = plan.schedule
     angles = compute_angles(plan.posed.points, plan.body)
-    rows = describe_reps(plan.reps, plan.time_s, angles)
+    rows = describe_reps(schedule.reps, plan.time_s, angles)
     if clip.movement == "air-squat":
         add_half_way(rows, plan.time_s, angles)
     return {
@@ -171,9 +178,10 @@ def describe_clip(clip: Clip, plan: Plan, time_s: Array) -> dict[str, Any]:
             "moving": clip.handheld,
         },
         "time_s": [round(float(t), 4) for t in time_s],
-        "absent_s": [[round(a, 4), round(b, 4)] for a, b in plan.absent_s],
+        "absent_s": [[round(a, 4), round(b, 4)] for a, b in plan.schedule.absent_s],
         "reps": rows,
-        "planted_faults": {fault: FAULTS[fault] for fault in planted},
+        **describe_events(schedule, plan.time_s, angles),
+        "planted_faults": {fault: ALL_FAULTS[fault] for fault in schedule.planted},
     }
 
 
@@ -219,6 +227,7 @@ def write_manifest(out: Path) -> None:
             continue
         truth = json.loads((out / f"{clip.name}.truth.json").read_text(encoding="utf-8"))
         times = truth["time_s"]
+        events = truth["reps"] or truth.get("holds", [])
         rows.append(
             {
                 "file": path.name,
@@ -230,7 +239,9 @@ def write_manifest(out: Path) -> None:
                 "frames": len(times),
                 "duration_s": round(times[-1] - times[0], 3),
                 "reps": len(truth["reps"]),
-                "planted": {str(r["number"]): r["planted"] for r in truth["reps"] if r["planted"]},
+                "holds": len(truth.get("holds", [])),
+                "stages": len(truth.get("stages", [])),
+                "planted": {str(r["number"]): r["planted"] for r in events if r["planted"]},
                 "special": clip.special,
             }
         )

@@ -78,6 +78,14 @@ class Limb:
 
 
 @dataclass(frozen=True)
+class HandTurn:
+    """A hand's own rotation (T, 3, 3) and how far (0 to 1) it has that, not the forearm's."""
+
+    rotation: Array
+    share: Array
+
+
+@dataclass(frozen=True)
 class Targets:
     """What a movement asks of the body in every frame.
 
@@ -95,15 +103,21 @@ class Targets:
     toe_bend_deg: dict[str, Array] = field(default_factory=dict)
     shoulder_lift_deg: dict[str, Array] = field(default_factory=dict)
     hand_bend_deg: dict[str, Array] = field(default_factory=dict)
+    hands: dict[str, HandTurn] = field(default_factory=dict)
     clearance_m: Array | None = None
 
 
 @dataclass(frozen=True)
 class Measured:
-    """Sizes and positions read off the body as it was posed in the previous pass."""
+    """Sizes and positions read off the body as it was posed in the previous pass.
+
+    ``low`` is the height of the lowest clothed skin over the floor, for the ``regions`` of
+    vertices that the motion names; empty in the first pass.
+    """
 
     points: dict[str, Array]
     sole_z: float
+    low: dict[str, Array] = field(default_factory=dict)
 
     @property
     def frames(self) -> int:
@@ -159,6 +173,8 @@ def _local_rotations(body: Body, targets: Targets, fix: dict[str, Array]) -> Arr
         local[:, put[f"lowerarm01.{s}"]] = inverse(upper) @ lower
         if side in targets.hand_bend_deg:
             local[:, put[f"wrist.{s}"]] = _hand_bend(body, side, targets.hand_bend_deg[side])
+        if side in targets.hands:
+            local[:, put[f"wrist.{s}"]] = _hand_turn(lower, targets.hands[side])
         thigh, shank = _limb_rotations(body, targets.legs[side], side, "leg", fix)
         local[:, put[f"upperleg01.{s}"]] = inverse(targets.pelvis) @ thigh
         local[:, put[f"lowerleg01.{s}"]] = inverse(thigh) @ shank
@@ -193,6 +209,12 @@ def _hand_bend(body: Body, side: str, angle_deg: Array) -> Array:
     return Rotation.from_rotvec(np.radians(angle_deg)[:, None] * hinge).as_matrix()
 
 
+def _hand_turn(forearm: Array, hand: HandTurn) -> Array:
+    """Turn the hand against the forearm, so that it lies as wanted in the world."""
+    own = Rotation.from_matrix(inverse(forearm) @ hand.rotation).as_rotvec()
+    return Rotation.from_rotvec(own * hand.share[:, None]).as_matrix()
+
+
 def _place(body: Body, posed: Posed, targets: Targets) -> Array:
     """Return the shift of every frame that puts the body where it belongs."""
     mid = 0.5 * (posed.points["left_hip"] + posed.points["right_hip"])
@@ -225,6 +247,15 @@ def _correct(fix: dict[str, Array], posed: Posed, targets: Targets) -> None:
     fix["chest"] = wanted @ inverse(reached) @ fix["chest"]
 
 
+def _lowest(body: Body, posed: Posed, shift: Array, motion: Motion) -> dict[str, Array]:
+    """Return how high each region named by the motion is over the floor, metres."""
+    regions: dict[str, Array] = getattr(motion, "regions", {})
+    return {
+        name: (posed.skin[:, picked, 2] - body.offsets_m[picked]).min(axis=1) + shift[:, 2]
+        for name, picked in regions.items()
+    }
+
+
 def solve(body: Body, motion: Motion, frames: int, *, passes: int = PASSES) -> Posed:
     """Pose the body for every frame of a movement.
 
@@ -249,6 +280,7 @@ def solve(body: Body, motion: Motion, frames: int, *, passes: int = PASSES) -> P
         measured = Measured(
             points={name: 0.5 * (value + before[name]) for name, value in points.items()},
             sole_z=body.rest_sole_z,
+            low=_lowest(body, posed, shift, motion),
         )
         if number < passes - 1:
             _correct(fix, posed, targets)

@@ -152,6 +152,7 @@ class Clip:
     gap_after: int | None = None
     second_person: str | None = None
     crf: int = 27
+    rungs: tuple[int, ...] = ()
 
 
 def side(azimuth_deg: float, *, ahead_m: float = 0.23, **changes: object) -> Camera:

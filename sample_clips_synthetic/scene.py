@@ -78,6 +78,32 @@ class Camera:
         return out
 
 
+@dataclass(frozen=True)
+class Solid:
+    """A thing that stands still in the room: a rod between two points, or a box between them.
+
+    ``radius_m`` makes it a rod; without it the points are opposite corners of a box. Metres.
+    """
+
+    start: tuple[float, float, float]
+    end: tuple[float, float, float]
+    radius_m: float | None = None
+    color: str = "#4a4f55"
+
+    def mesh(self) -> pv.PolyData:
+        """Return its surface."""
+        a, b = np.array(self.start), np.array(self.end)
+        if self.radius_m is None:
+            low, high = np.minimum(a, b), np.maximum(a, b)
+            return pv.Box(np.stack([low, high], axis=-1).ravel())
+        return pv.Cylinder(
+            center=0.5 * (a + b),
+            direction=b - a,
+            radius=self.radius_m,
+            height=float(np.linalg.norm(b - a)),
+        )
+
+
 def hand_shake(time_s: Array, rng: np.random.Generator) -> Array:
     """Return the (T, 6) offsets of a phone held by a person who tries to keep it still."""
     slow, quick = (0.012, 0.012, 0.015, 0.55, 0.5, 0.9), (0.001, 0.001, 0.0, 0.05, 0.05, 0.06)
@@ -108,6 +134,10 @@ class Scene:
         else:
             self.plotter.disable_anti_aliasing()
         self.plotter.camera.view_angle = camera.view_deg
+
+    def add_solid(self, solid: Solid) -> None:
+        """Put a thing into the room."""
+        self.plotter.add_mesh(solid.mesh(), color=solid.color, ambient=0.35, diffuse=0.75)
 
     def close(self) -> None:
         """Free the render window."""

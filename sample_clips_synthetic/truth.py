@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import json
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from bodies import SIDES, Array, Body
 from pose import SIGN
+from truth_floor import FLOOR_DEFINITIONS, floor_measures
+from truth_lifts import LIFT_DEFINITIONS, lift_measures
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
+    from schedule import Schedule
     from tempo import Rep
 
 SIDED_JOINTS = ("shoulder", "elbow", "wrist", "hip", "knee", "ankle", "heel", "big_toe")
@@ -21,6 +25,7 @@ JOINT_NAMES = (
 )
 
 HALF_WAY_DEG = 60.0
+FACING_SHARE = 0.2
 
 DEFINITIONS = (
     "Degrees from the body's own 3-D joints in the person's axes: forward is where the person "
@@ -32,7 +37,8 @@ DEFINITIONS = (
     "the horizontal; 90 standing, 0 level, negative with the hip below the knee. "
     "shank_inclination: ankle-to-knee from vertical in the sagittal plane, forward +. "
     "trunk_inclination: mid hip to mid shoulder from vertical in the sagittal plane, forward +. "
-    "trunk_lateral_inclination: the same in the frontal plane, to the person's right +. "
+    "trunk_lateral_inclination: the same in the frontal plane, to the person's right +; null where "
+    "the trunk is within about 12 degrees of pointing forward or back. "
     "shoulder_elevation: 3-D angle between shoulder-to-hip and shoulder-to-elbow. "
     "frontal_plane_knee_angle: 180 - angle hip, knee, ankle in the frontal plane, + when the "
     "knee is medial of the hip-to-ankle line; it has no steady meaning when the thigh points at "
@@ -41,7 +47,7 @@ DEFINITIONS = (
     "height over its standing height / foot length (heel to big toe). wrist_heel_gap_ratio: "
     "wrist of that side to the opposite heel / shank length, 3-D. Rep times are the planned "
     "start, turn and end; values are the angles at the turn; at_60_deg (squats) where the knees "
-    "bend through 60 on the way down. null: the person is not in view."
+    "bend through 60 on the way down. null: the person is not in view, or as said."
 )
 
 
@@ -68,7 +74,7 @@ def compute_angles(points: dict[str, Array], body: Body) -> dict[str, Array]:
         shank_m = np.linalg.norm(p["knee"] - p["ankle"], axis=-1)
         values["wrist_heel_gap_ratio"] = np.linalg.norm(p["wrist"] - other, axis=-1) / shank_m
         out |= {f"{name}_{side}": value for name, value in values.items()}
-    return out | _whole_body(points)
+    return out | _whole_body(points) | lift_measures(points) | floor_measures(points)
 
 
 def _leg_angles(p: dict[str, Array], side: str) -> dict[str, Array]:
@@ -110,9 +116,12 @@ def _whole_body(points: dict[str, Array]) -> dict[str, Array]:
         name: np.abs(points[f"left_{name}"][:, 0] - points[f"right_{name}"][:, 0])
         for name in ("shoulder", "knee", "ankle")
     }
+    sideways = np.degrees(np.arctan2(-trunk[:, 0], trunk[:, 2]))
+    seen = np.linalg.norm(trunk[:, [0, 2]], axis=1) / np.linalg.norm(trunk, axis=1)
     return {
         "trunk_inclination": np.degrees(np.arctan2(-trunk[:, 1], trunk[:, 2])),
-        "trunk_lateral_inclination": np.degrees(np.arctan2(-trunk[:, 0], trunk[:, 2])),
+        # Lying, or bent to level, the trunk points at a viewer in front.
+        "trunk_lateral_inclination": np.where(seen < FACING_SHARE, np.nan, sideways),
         "knee_ankle_separation_ratio": apart["knee"] / apart["ankle"],
         "stance_width_ratio": apart["ankle"] / apart["shoulder"],
     }
@@ -123,7 +132,7 @@ def _rounded(values: Array, digits: int) -> list[float | None]:
 
 
 def _decimals(measure: str) -> int:
-    return 3 if "_ratio" in measure else 2
+    return 3 if "_ratio" in measure or measure.endswith("_m") else 2
 
 
 def describe_reps(reps: list[Rep], time_s: Array, angles: dict[str, Array]) -> list[dict[str, Any]]:
@@ -145,11 +154,31 @@ def describe_reps(reps: list[Rep], time_s: Array, angles: dict[str, Array]) -> l
     return rows
 
 
-def _values_at(moment_s: float, time_s: Array, angles: dict[str, Array]) -> dict[str, float]:
-    return {
-        name: round(float(np.interp(moment_s, time_s, series)), _decimals(name))
-        for name, series in angles.items()
-    }
+def _values_at(moment_s: float, time_s: Array, angles: dict[str, Array]) -> dict[str, float | None]:
+    values = {name: np.interp(moment_s, time_s, series) for name, series in angles.items()}
+    return {name: _rounded(np.array([v]), _decimals(name))[0] for name, v in values.items()}
+
+
+def describe_events(
+    schedule: Schedule, time_s: Array, angles: dict[str, Array]
+) -> dict[str, list[dict[str, Any]]]:
+    """Return the holds, stages and rungs of a clip, those it has; times in seconds.
+
+    Holds and stages come with the true values in their middle.
+    """
+    kinds = {"holds": schedule.holds, "stages": schedule.stages, "rungs": schedule.rungs}
+    out = {}
+    for name, rows in kinds.items():
+        if rows:
+            out[name] = [_event(asdict(row), time_s, angles) for row in rows]
+    return out
+
+
+def _event(row: dict[str, Any], time_s: Array, angles: dict[str, Array]) -> dict[str, Any]:
+    row = {key: round(v, 4) if isinstance(v, float) else v for key, v in row.items()}
+    if "start_s" in row:
+        row["values"] = _values_at(0.5 * (row["start_s"] + row["end_s"]), time_s, angles)
+    return row
 
 
 def add_half_way(rows: list[dict[str, Any]], time_s: Array, angles: dict[str, Array]) -> None:
@@ -175,8 +204,9 @@ def add_half_way(rows: list[dict[str, Any]], time_s: Array, angles: dict[str, Ar
 def write_truth(path: Path, record: dict[str, Any], angles: dict[str, Array]) -> None:
     """Write the truth of one clip as compact JSON."""
     series = {name: _rounded(values, _decimals(name)) for name, values in angles.items()}
+    definitions = DEFINITIONS + LIFT_DEFINITIONS + FLOOR_DEFINITIONS
     text = json.dumps(
-        record | {"angles": series, "definitions": DEFINITIONS},
+        record | {"angles": series, "definitions": definitions},
         separators=(",", ":"),
         allow_nan=False,
     )

@@ -9,6 +9,7 @@ import pytest
 from synthetic import (
     LENGTH_M,
     SHARE,
+    STATURE_M,
     TOE_AHEAD_SHARE,
     Pose,
     Scene,
@@ -28,6 +29,9 @@ WRIST_ABOVE_ANKLE = LEG + SHARE["trunk"] - SHARE["upper_arm"] - SHARE["forearm"]
 HAND_TO_HEEL = math.hypot(
     SHARE["half_shoulders"] + SHARE["half_hips"], WRIST_ABOVE_ANKLE + SHARE["ankle_height"]
 )
+# The head of the test body: 0.1 statures above the neck, the mouth 5 cm lower; fingers 9 cm long.
+MOUTH_ABOVE_WRIST = SHARE["upper_arm"] + SHARE["forearm"] + 0.1 - 0.05 / STATURE_M
+FINGER = 0.09 / STATURE_M
 # The value of quiet standing, feet under the hips, arms hanging, by what the entry's sign says.
 # The ratios come from the segment lengths of Drillis & Contini (see `synthetic`).
 STANDING = {
@@ -60,6 +64,33 @@ STANDING = {
     "knee_height_ratio": -1.0,
     "ankle_height_ratio": 0.0,
     "hand_height_ratio": WRIST_ABOVE_ANKLE / LEG,
+    "arm_inclination": 180.0,
+    "upper_arm_inclination": -90.0,
+    "hand_line_inclination": 90.0,
+    "raised_arm_inclination": 180.0,
+    "raised_elbow_flexion": 0.0,
+    "raised_shoulder_elevation": 0.0,
+    "shoulder_line_rise": 0.0,
+    "body_line": 0.0,
+    "back_line_bend": 0.0,
+    "knee_bend": 0.0,
+    "mouth_hand_height_ratio": MOUTH_ABOVE_WRIST / SHARE["thigh"],
+    "knee_floor_ratio": 1.0,
+    "ankle_lift_ratio": 0.0,
+    "step_length_ratio": 0.0,
+    "fingertip_height_ratio": (WRIST_ABOVE_ANKLE + SHARE["ankle_height"] - FINGER) / LEG,
+    "hand_ankle_offset_ratio": 0.0,
+    "hand_shoulder_offset_ratio": 0.0,
+    "elbow_trunk_ratio": 0.0,
+    "pelvis_hand_offset_ratio": 0.0,
+    "knee_side_ratio": 0.0,
+    # The hand hangs from the shoulder, which is further out than the foot under the hip.
+    "hand_foot_side_ratio": -(SHARE["half_shoulders"] - SHARE["half_hips"])
+    / (2 * SHARE["half_hips"]),
+    "pelvis_place_ratio": 0.0,
+    "pelvis_rise_ratio": 0.0,
+    "shoulder_drop_ratio": 0.0,
+    "foot_rise_ratio": 0.0,
 }
 IN_THE_PICTURE = [spec.id for spec in REGISTRY if spec.compute is not None]
 
@@ -87,7 +118,9 @@ def test_an_entry_says_what_it_is_and_where_its_numbers_come_from(measure):
 @pytest.mark.parametrize("measure", IN_THE_PICTURE)
 def test_a_standing_body_reads_the_value_the_sign_convention_promises(measure):
     spec = REGISTRY[measure]
-    azimuth = FROM_THE_FRONT if spec.plane.startswith("frontal") else FROM_THE_SIDE
+    # From the side one hand hides the other, and the line between them has no direction.
+    from_the_front = spec.plane.startswith("frontal") or measure == "hand_line_inclination"
+    azimuth = FROM_THE_FRONT if from_the_front else FROM_THE_SIDE
     table = compute_table(make_body(Pose(), azimuth, frames=3))
     for column in spec.ids():
         np.testing.assert_allclose(table.values[column], STANDING[measure], atol=1e-6)

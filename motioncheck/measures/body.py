@@ -17,6 +17,9 @@ from motioncheck.units import wrap_deg
 LENGTH_PERCENTILE = 90.0
 # "Standing" = within 4 % of the highest that hips and shoulders usually get above the foot.
 STANDING_SHARE = 0.96
+# Hip to ankle as a share of stature: thigh 0.245 and shank 0.246 (Drillis and Contini 1966, as
+# drawn by Winter; from memory).
+LEG_SHARE = 0.491
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -36,12 +39,20 @@ class BodyPicture:
     foot_px: float
     shoulder_width_px: float
     hip_width_px: float
+    upper_arm_px: float
+    forearm_px: float
+    trunk_px: float
     standing: np.ndarray[tuple[int], np.dtype[np.bool_]]
 
     @property
     def leg_px(self) -> float:
         """Length of the leg from hip to ankle."""
         return self.thigh_px + self.shank_px
+
+    @property
+    def stature_px(self) -> float:
+        """Stature, from the length of the leg (0.491 of it: Drillis and Contini, from memory)."""
+        return self.leg_px / LEG_SHARE
 
     def at(self, name: str) -> FloatArray:
         """Return one landmark in the picture, tilt corrected, shape (T, 2), pixels."""
@@ -107,6 +118,9 @@ def build_body(track: CleanTrack, view: CameraView) -> BodyPicture:
         foot_px=length("heel", "toe"),
         shoulder_width_px=width("shoulder"),
         hip_width_px=width("hip"),
+        upper_arm_px=length("shoulder", "elbow"),
+        forearm_px=length("elbow", "wrist"),
+        trunk_px=length("shoulder", "hip"),
         standing=find_standing(points),
     )
 

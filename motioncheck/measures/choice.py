@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,7 +20,7 @@ from motioncheck.measures.calibration import (
 )
 from motioncheck.measures.catalog import REGISTRY
 from motioncheck.measures.fitted import Columns
-from motioncheck.measures.registry import Plane
+from motioncheck.measures.registry import MeasureSpec, Plane
 from motioncheck.measures.table import NO_PLANES, compute_picture_table
 from motioncheck.records import MeasureTable
 from motioncheck.records.arrays import BoolArray, FloatArray, sealed
@@ -50,6 +50,7 @@ def compute_table(
     *,
     missing: Mapping[str, BoolArray] | None = None,
     planes: Mapping[str, Plane] = NO_PLANES,
+    planar: Collection[str] = (),
 ) -> MeasureTable:
     """Compute every registered measure over time from whichever source knows it better.
 
@@ -64,6 +65,9 @@ def compute_table(
         Where the fitted body had to be made up; see `drop_invented`.
     planes : mapping of measure id to plane
         As in `compute_picture_table`.
+    planar : collection of measure id
+        Measures of limbs that move in the plane of the picture in this movement. The picture is
+        believed wherever it knows them well enough to be judged.
 
     Returns
     -------
@@ -78,12 +82,16 @@ def compute_table(
     widths: dict[str, FloatArray] = {}
     from_body: dict[str, BoolArray] = {}
     for column, seen in table.values.items():
-        entry, turn = calibration.of(REGISTRY.column_spec(column).id), _turn(column, azimuth)
-        known = make_known(seen, table.uncertainty[column], entry.picture, turn)
+        spec, turn = REGISTRY.column_spec(column), _turn(column, azimuth)
+        correction = picture_correction(spec, calibration, planar)
+        known = make_known(seen, table.uncertainty[column], correction, turn)
         use = np.zeros(len(table.time_s), dtype=np.bool_)
         if fitted is not None:
             body = read_body(fitted, column, calibration, azimuth, missing=missing)
             use = choose_body(table.time_s, known.half_width, body.half_width)
+            if spec.id in planar:
+                well = known.half_width <= spec.bears
+                use = np.asarray(np.isfinite(body.half_width) & ~well)
             known = Known(
                 np.where(use, body.value, known.value),
                 np.where(use, body.half_width, known.half_width),
@@ -91,6 +99,21 @@ def compute_table(
         values[column], widths[column] = sealed(known.value), sealed(known.half_width)
         from_body[column] = use
     return MeasureTable(table.time_s, values, widths, from_body, picture=table)
+
+
+def picture_correction(
+    spec: MeasureSpec, calibration: Calibration, planar: Collection[str]
+) -> Correction:
+    """Return what is corrected in a measure of the picture.
+
+    The calibration is from limbs that move in any direction. Where a movement keeps them in the
+    plane of the picture, the picture shows the true angle: nothing is taken off, and the guard
+    band holds (with the floor, for a measure that was calibrated in its own plane).
+    """
+    entry = calibration.of(spec.id).picture
+    if spec.id not in planar:
+        return entry
+    return Correction(floor=0.0 if spec.plane == "any" else entry.floor)
 
 
 def read_body(

@@ -8,8 +8,8 @@ from common practice, no source. They are half-widths in a square view of the li
 
 from __future__ import annotations
 
-from motioncheck.measures import image
-from motioncheck.measures.registry import MeasureSpec, Plane
+from motioncheck.measures import image, image_load
+from motioncheck.measures.registry import Compute, MeasureSpec, Plane
 
 GONIOMETRY = "goniometry: anatomical position is 0, flexion positive (ISB, Wu et al. 2002, 2005)"
 PRACTICE = "common practice, no source"
@@ -18,6 +18,12 @@ VIDEO_ERROR = "working default from published video errors and common practice"
 # at 20 and 30 degrees it gives 3.0 and 6.7 degrees for a joint angle (exact cases: 2.9 and 6.7).
 JOINT_TURN = 50.0
 LINE_TURN = 28.6
+
+
+def _formula(name: str) -> Compute:
+    """Return the formula of that name."""
+    found: Compute = getattr(image, name, None) or getattr(image_load, name)
+    return found
 
 
 def angle(
@@ -34,6 +40,7 @@ def angle(
     source: str = GONIOMETRY,
     span: tuple[float, float] = (-180.0, 180.0),
     words: str = "",
+    picture_only: bool = False,
 ) -> MeasureSpec:
     """Return an entry in degrees; the formula of the same name is in `image`.
 
@@ -53,8 +60,9 @@ def angle(
         source,
         VIDEO_ERROR,
         span,
-        getattr(image, name),
+        _formula(name),
         words,
+        picture_only,
     )
 
 
@@ -72,6 +80,7 @@ def ratio(
     per_turn: float = 1.0,
     source: str = PRACTICE,
     span: tuple[float, float] = (-5.0, 5.0),
+    picture_only: bool = False,
 ) -> MeasureSpec:
     """Return an entry that compares two lengths; ``of`` says what one unit is."""
     return MeasureSpec(
@@ -88,8 +97,9 @@ def ratio(
         source,
         PRACTICE,
         span,
-        getattr(image, name),
+        _formula(name),
         of,
+        picture_only,
     )
 
 

@@ -107,6 +107,8 @@ def measure_joints(time_s: FloatArray, joints_m: FloatArray) -> dict[str, FloatA
 
 def _compute(spec: MeasureSpec, seen: BodyPicture, joints_m: FloatArray, side: str) -> FloatArray:
     assert spec.compute is not None
+    if spec.picture_only:
+        return np.full(len(joints_m), np.nan)
     if spec.id in IN_SPACE:
         return IN_SPACE[spec.id](seen, joints_m, side)
     return spec.compute(seen, side)

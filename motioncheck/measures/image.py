@@ -19,12 +19,14 @@ from motioncheck.measures.geometry import (
     compute_signed_bend_deg,
 )
 from motioncheck.records.arrays import FloatArray
+from motioncheck.units import FULL_TURN_DEG
 
 OTHER = {"left": "right", "right": "left"}
 # Below these shares of their own length, seen from the front or behind, thigh or shank points along
 # the line of sight and the frontal-plane knee angle has no meaning.
 MIN_THIGH_SHARE = 0.45
 MIN_SHANK_SHARE = 0.70
+FURTHEST_BACK_DEG = -90.0
 
 
 def knee_flexion(b: BodyPicture, side: str) -> FloatArray:
@@ -36,7 +38,9 @@ def knee_flexion(b: BodyPicture, side: str) -> FloatArray:
 def hip_flexion(b: BodyPicture, side: str) -> FloatArray:
     """Sagittal angle between trunk and thigh."""
     chain = (b.at(f"{side}_shoulder"), b.at(f"{side}_hip"), b.at(f"{side}_knee"))
-    return compute_signed_bend_deg(*chain, positive=-b.forward)
+    bend = compute_signed_bend_deg(*chain, positive=-b.forward)
+    # No thigh goes so far back: the trunk lies on it.
+    return np.where(bend < FURTHEST_BACK_DEG, bend + FULL_TURN_DEG, bend)
 
 
 def ankle_flexion(b: BodyPicture, side: str) -> FloatArray:

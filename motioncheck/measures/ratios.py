@@ -147,9 +147,19 @@ RATIOS = (
 TIMES = (
     timing("rep_time_s", "Time of a rep", "s", 0.07, formula="end minus start of the rep"),
     timing(
-        "lowering_time_s", "Lowering time", "s", 0.07, formula="length of the first moving phase"
+        "lowering_time_s",
+        "Lowering time",
+        "s",
+        0.07,
+        formula="length of the phase that lowers the body; without one, of the first moving phase",
     ),
-    timing("rising_time_s", "Rising time", "s", 0.07, formula="length of the second moving phase"),
+    timing(
+        "rising_time_s",
+        "Rising time",
+        "s",
+        0.07,
+        formula="length of the phase that raises the body; without one, of the second moving phase",
+    ),
     timing(
         "arm_leg_lag_s",
         "Hands and feet together",
@@ -170,5 +180,41 @@ TIMES = (
         "%",
         2.0,
         formula="standard deviation / mean of the times from turn to turn, in per cent",
+    ),
+    timing("hold_time_s", "Time held", "s", 0.3, formula="end minus start of the hold or stage"),
+    timing(
+        "in_position_s",
+        "Time in position",
+        "s",
+        0.4,
+        formula="time within the hold in which all parts of the position are seen to be right",
+    ),
+    timing(
+        "flight_time_s",
+        "Time in the air",
+        "s",
+        0.05,
+        formula="longest time within the rep in which both feet are off the floor",
+    ),
+    timing(
+        "reps_in_30_s",
+        "Reps in 30 seconds",
+        "count",
+        0.5,
+        formula="reps finished 30 s after the first began; one more than half-way up counts",
+    ),
+    timing(
+        "time_of_five_s",
+        "Time of five reps",
+        "s",
+        0.15,
+        formula="from the start of the first rep to the end of the fifth",
+    ),
+    timing(
+        "stages_skipped",
+        "Stages left out",
+        "count",
+        0.4,
+        formula="stages passed over on the way up or back, over the whole set",
     ),
 )

@@ -50,6 +50,8 @@ class MeasureSpec:
         What one unit of a ratio is, such as ``foot lengths``.
     compute : callable or None
         None for measures of time, which come from the events instead of the picture.
+    picture_only : bool
+        It is not taken from the fitted body, which does not know it.
     """
 
     id: str
@@ -67,6 +69,7 @@ class MeasureSpec:
     span: tuple[float, float]
     compute: Compute | None
     unit_words: str = ""
+    picture_only: bool = False
 
     @property
     def bears(self) -> float:

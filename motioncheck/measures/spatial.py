@@ -12,7 +12,7 @@ from typing import Final
 import numpy as np
 
 from motioncheck.bodyfit.model import JOINT
-from motioncheck.measures import image
+from motioncheck.measures import image, image_load
 from motioncheck.measures.body import BodyPicture
 from motioncheck.measures.geometry import compute_bend_deg, compute_interior_angle_deg
 from motioncheck.records.arrays import FloatArray
@@ -69,10 +69,67 @@ def thigh_inclination(b: BodyPicture, joints_m: FloatArray, side: str) -> FloatA
     return np.degrees(np.arctan2(line[:, 1], np.hypot(line[:, 0], line[:, 2])))
 
 
+def _from_up(line: FloatArray) -> FloatArray:
+    """Return the angle of lines from straight up, degrees, 0 to 180."""
+    return np.degrees(np.arctan2(np.hypot(line[:, 0], line[:, 2]), line[:, 1]))
+
+
+def arm_inclination(b: BodyPicture, joints_m: FloatArray, side: str) -> FloatArray:
+    """Line from shoulder to wrist, from straight up."""
+    shoulder, wrist = _at(joints_m, side, "shoulder", "wrist")
+    return _from_up(wrist - shoulder)
+
+
+def upper_arm_inclination(b: BodyPicture, joints_m: FloatArray, side: str) -> FloatArray:
+    """Upper arm above level."""
+    shoulder, elbow = _at(joints_m, side, "shoulder", "elbow")
+    return 90.0 - _from_up(elbow - shoulder)
+
+
+def hand_line_inclination(b: BodyPicture, joints_m: FloatArray, side: str) -> FloatArray:
+    """Line from hand to hand, from the vertical."""
+    line = joints_m[:, JOINT["left_wrist"]] - joints_m[:, JOINT["right_wrist"]]
+    angle = _from_up(line)
+    return np.minimum(angle, 180.0 - angle)
+
+
+def raised_arm_inclination(b: BodyPicture, joints_m: FloatArray, side: str) -> FloatArray:
+    """Line shoulder-wrist of the higher hand, from straight up."""
+    return _raised(arm_inclination, b, joints_m)
+
+
+def raised_elbow_flexion(b: BodyPicture, joints_m: FloatArray, side: str) -> FloatArray:
+    """Bend of the elbow of the higher hand."""
+    return _raised(elbow_flexion, b, joints_m)
+
+
+def raised_shoulder_elevation(b: BodyPicture, joints_m: FloatArray, side: str) -> FloatArray:
+    """Upper arm of the higher hand, away from the side of the trunk."""
+    return _raised(shoulder_elevation, b, joints_m)
+
+
+def _raised(formula: SpaceFormula, b: BodyPicture, joints_m: FloatArray) -> FloatArray:
+    left, right = (formula(b, joints_m, side) for side in ("left", "right"))
+    return image_load.pick_raised(b, left, right)
+
+
+def shoulder_line_rise(b: BodyPicture, joints_m: FloatArray, side: str) -> FloatArray:
+    """Shoulder line from the horizontal, without sign."""
+    line = joints_m[:, JOINT["left_shoulder"]] - joints_m[:, JOINT["right_shoulder"]]
+    return np.abs(90.0 - _from_up(line))
+
+
 IN_SPACE: Final[dict[str, SpaceFormula]] = {
     "knee_flexion": knee_flexion,
     "ankle_flexion": ankle_flexion,
     "elbow_flexion": elbow_flexion,
     "shoulder_elevation": shoulder_elevation,
     "thigh_inclination": thigh_inclination,
+    "arm_inclination": arm_inclination,
+    "upper_arm_inclination": upper_arm_inclination,
+    "hand_line_inclination": hand_line_inclination,
+    "raised_arm_inclination": raised_arm_inclination,
+    "raised_elbow_flexion": raised_elbow_flexion,
+    "raised_shoulder_elevation": raised_shoulder_elevation,
+    "shoulder_line_rise": shoulder_line_rise,
 }

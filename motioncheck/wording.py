@@ -21,6 +21,8 @@ def with_unit(value: float, unit: str, *, digits: int = 0) -> str:
         return f"{_fixed(value, digits)} %"
     if unit == "s":
         return f"{value:.2f} s"
+    if unit == "count":
+        return _fixed(value, digits)
     return _fixed(value, 2)
 
 
@@ -36,10 +38,10 @@ def join_words(words: Sequence[str], last: str = "and") -> str:
     return f"{', '.join(words[:-1])} {last} {words[-1]}"
 
 
-def list_reps(numbers: Sequence[int]) -> str:
+def list_reps(numbers: Sequence[int], noun: str = "rep") -> str:
     """Return ``rep 2`` or ``reps 2, 4 and 5``; runs of three or more become ``2 to 4``."""
     if not numbers:
-        return "no rep"
+        return f"no {noun}"
     runs: list[list[int]] = []
     for number in sorted(numbers):
         if runs and number == runs[-1][-1] + 1:
@@ -49,4 +51,4 @@ def list_reps(numbers: Sequence[int]) -> str:
     words = []
     for run in runs:
         words += [f"{run[0]} to {run[-1]}"] if len(run) > 2 else [str(n) for n in run]
-    return ("rep " if len(numbers) == 1 else "reps ") + join_words(words)
+    return (f"{noun} " if len(numbers) == 1 else f"{noun}s ") + join_words(words)

@@ -43,7 +43,8 @@ class Finding:
 
     ``check`` is the id in the standard; ``side`` says whose limb the value belongs to.
     ``reason`` says in one sentence why a verdict is not definite, empty otherwise. ``cue`` is
-    given with a miss only. ``uncertainty`` and ``source`` are as in `Value`.
+    given with a miss only. ``uncertainty`` and ``source`` are as in `Value`. ``norms`` are as in
+    `RangeResult`, for findings of the set that have any.
     """
 
     check: str
@@ -59,6 +60,7 @@ class Finding:
     reason: str = ""
     cue: str = ""
     source: Source = ""
+    norms: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +74,11 @@ class Phase:
 
 @dataclass(frozen=True, slots=True)
 class Event:
-    """One rep, hold, stage or bout. ``number`` counts from 1 within its kind, in time order."""
+    """One rep, hold, stage or bout. ``number`` counts from 1 within its kind, in time order.
+
+    ``stage`` and ``name`` tell which stage of an ordered sequence it is, from 1; ``group`` which
+    way up and back (the rung of a ladder) it belongs to, from 1. None where that does not apply.
+    """
 
     kind: EventKind
     number: int
@@ -84,11 +90,18 @@ class Event:
     measures: Mapping[str, Value] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
     notes: tuple[str, ...] = ()
+    stage: int | None = None
+    group: int | None = None
+    name: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Tempo:
-    """Mean seconds of lowering, pause, rising, pause between reps; None where not applicable."""
+    """Mean seconds of lowering, pause, rising, pause between reps; None where not applicable.
+
+    ``under_tension_s`` is the time of all reps together. ``speed_loss_percent`` is how much slower
+    the rising phase of the last rep is than the fastest one, with its uncertainty.
+    """
 
     lowering_s: float | None
     pause_s: float | None
@@ -96,6 +109,51 @@ class Tempo:
     rest_s: float | None
     cycle_s: float | None
     reps_per_min: float | None
+    under_tension_s: float | None = None
+    speed_loss_percent: float | None = None
+    speed_loss_uncertainty: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class RangeResult:
+    """Range of motion of one side: best, and mean of the first three trials.
+
+    ``uncertainty`` is the half-width of the 90 % interval of one trial. ``norms`` are sentences
+    that say what is usual, for whom, measured how, and the source. ``change`` says what change
+    between sessions is more than the method's error; empty when no source gives one.
+    """
+
+    measure: str
+    title: str
+    unit: str
+    side: Side
+    trials: int
+    best: float | None
+    mean_of_three: float | None
+    uncertainty: float | None
+    norms: tuple[str, ...] = ()
+    change: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Rung:
+    """One way up an ordered sequence and back down: the stages it visited and left out.
+
+    ``reached`` is the highest stage, of ``stages`` in all. ``rushed`` lists stages that were
+    passed without a pause. ``complete`` is False when it did not come back to the first stage.
+    """
+
+    number: int
+    side: Side
+    start_s: float
+    end_s: float
+    reached: int
+    stages: int
+    visited: tuple[int, ...]
+    skipped: tuple[int, ...]
+    rushed: tuple[int, ...]
+    complete: bool
+    text: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,6 +220,8 @@ class Summary:
     side_differences: tuple[SideDifference, ...]
     set_findings: tuple[Finding, ...]
     notes: tuple[str, ...] = ()
+    ranges: tuple[RangeResult, ...] = ()
+    rungs: tuple[Rung, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -198,6 +258,7 @@ class MovementInfo:
     chart_measure: str
     camera_advice: str
     alternating: bool = False
+    event_kind: EventKind = "rep"
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,15 +6,28 @@ from motioncheck.standards.loader import (
     load_standard_file,
     load_standards,
 )
-from motioncheck.standards.schema import Camera, Check, Judgement, Split, Standard
+from motioncheck.standards.parts import Window
+from motioncheck.standards.ranges import ANYONE, Norm, Person, Range
+from motioncheck.standards.schema import Camera, Check, Feature, Judgement, Standard
+from motioncheck.standards.splits import CycleSplit, HoldSplit, Split, Stage, StageSplit
 
 __all__ = [
+    "ANYONE",
     "Camera",
     "Check",
+    "CycleSplit",
+    "Feature",
+    "HoldSplit",
     "Judgement",
     "LoadedStandard",
+    "Norm",
+    "Person",
+    "Range",
     "Split",
+    "Stage",
+    "StageSplit",
     "Standard",
+    "Window",
     "get_standard",
     "load_standard_file",
     "load_standards",

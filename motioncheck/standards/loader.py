@@ -62,13 +62,16 @@ def load_standard_file(path: Path, *, own: bool = False) -> LoadedStandard:
     return LoadedStandard(standard, path, hashlib.sha256(content).hexdigest(), own)
 
 
+SPLIT_KINDS = ("cycle", "hold", "stages")
+
+
 def describe_problems(error: ValidationError) -> list[str]:
     """Turn a validation error into one short sentence a problem: key, what is allowed, found."""
     sentences = []
     for problem in error.errors(include_url=False, include_context=False):
-        key = ".".join(
-            str(part + 1) if isinstance(part, int) else str(part) for part in problem["loc"]
-        )
+        # The kind of split stands in the path only because the schema differs by it.
+        where = [p for i, p in enumerate(problem["loc"]) if not (i == 1 and p in SPLIT_KINDS)]
+        key = ".".join(str(part + 1) if isinstance(part, int) else str(part) for part in where)
         message = problem["msg"].removeprefix("Value error, ")
         if problem["type"] == "extra_forbidden":
             message = "unknown key; remove it or correct its spelling"

@@ -2,84 +2,47 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Literal
 
-from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
+from pydantic import Field, field_validator, model_validator
 
 from motioncheck.measures.catalog import REGISTRY
 from motioncheck.measures.registry import Plane
 from motioncheck.records import Comparison
+from motioncheck.standards.parts import (
+    CheckId,
+    Identifier,
+    SourceTag,
+    Strict,
+    Text,
+    require_measure,
+    require_series,
+)
+from motioncheck.standards.ranges import Norm, Range
+from motioncheck.standards.splits import CycleSplit, HoldSplit, Split, StageSplit
+from motioncheck.wording import join_words
 
 STANDARD_SCHEMA = "motioncheck/standard/1"
-# Measures of the whole set; every other measure belongs to a single repetition.
-SET_MEASURES = ("rate_per_min", "rhythm_cv_percent")
-SourceTag = Literal["published", "from memory", "common practice, no source"]
-Text = Annotated[str, Field(min_length=1, max_length=400)]
-Identifier = Annotated[str, Field(pattern=r"^[a-z][a-z0-9-]{1,39}$")]
-CheckId = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]{1,39}$")]
+# Measures of the whole set; every other measure belongs to a single repetition, hold or stage.
+SET_MEASURES = (
+    "rate_per_min",
+    "rhythm_cv_percent",
+    "reps_in_30_s",
+    "time_of_five_s",
+    "stages_skipped",
+)
+Moment = Literal["turn", "start", "end", "max", "min", "mean", "range", "spread", "gain"]
 
 
-class _Strict(BaseModel):
-    """Unknown keys are errors, so that a misspelt one is not silently ignored."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-
-class Split(_Strict):
-    """How the movement is cut into repetitions.
-
-    ``signal`` is a measure that any camera can show. ``turn`` says whether the rep turns at its
-    lowest or highest value. With ``sides = "alternating"`` each side is followed by itself;
-    with ``"both"`` a sided signal is averaged over the sides.
-    """
-
-    kind: Literal["cycle"]
-    signal: str
-    turn: Literal["lowest", "highest"]
-    sides: Literal["both", "alternating"]
-    side_from: str | None = Field(
-        default=None, description="sided measure whose lower value tells the working side"
-    )
-    min_change: float = Field(gt=0, description="smallest change of the signal that is a rep")
-    min_time_s: float = Field(gt=0, le=10, description="shortest time between turns of one side")
-    max_time_s: float = Field(gt=0, le=120, description="longest time of a rep")
-    min_share: float = Field(
-        default=0.4, gt=0, lt=1, description="smallest rep as a share of the typical one"
-    )
-    phases: tuple[Text, Text, Text] = Field(description="names of way out, turn, way back")
-    lowering: Literal["first", "second", "none"] = Field(
-        default="none", description="which moving phase lowers the body (for the tempo)"
-    )
-
-    @field_validator("signal", "side_from")
-    @classmethod
-    def _signal_is_known(cls, value: str | None) -> str | None:
-        if value is None:
-            return None
-        _known_measure(value)
-        if REGISTRY[value].plane != "any" or REGISTRY[value].compute is None:
-            allowed = ", ".join(s.id for s in REGISTRY if s.plane == "any" and s.compute)
-            raise ValueError(f"{value!r} cannot be seen from every side; use one of: {allowed}")
-        return value
-
-    @model_validator(mode="after")
-    def _sides_fit(self) -> Split:
-        if self.side_from is not None and not REGISTRY[self.side_from].sided:
-            raise ValueError(f"side_from wants a sided measure, found {self.side_from!r}")
-        if self.sides == "alternating" and self.side_from is None and not self._sided:
-            raise ValueError(f"signal {self.signal!r} has no sides; give side_from as well")
-        return self
-
-    @property
-    def _sided(self) -> bool:
-        return REGISTRY[self.signal].sided
-
-
-class Judgement(_Strict):
+class Judgement(Strict):
     """One measure compared with one threshold at one moment."""
 
     measure: str
-    moment: Literal["turn", "start", "end", "max", "min", "mean", "range", "spread"]
+    moment: Moment
+    phase: str | None = Field(default=None, description="read within this phase of the rep only")
+    part: tuple[float, float] = Field(
+        default=(0.0, 1.0), description="and there within these shares of its time"
+    )
     side: Literal["none", "working", "opposite", "near", "worst", "difference"] = "none"
     absolute: bool = Field(default=False, description="compare the size, whatever the sign")
     comparison: Comparison
@@ -94,7 +57,7 @@ class Judgement(_Strict):
         allow_inf_nan=False,
         description="largest half-width of the 90 % interval with which it is still judged",
     )
-    unit: Literal["deg", "ratio", "s", "1/min", "%"]
+    unit: Literal["deg", "ratio", "s", "1/min", "%", "count"]
     plane: Plane
 
     @property
@@ -104,7 +67,7 @@ class Judgement(_Strict):
 
     @model_validator(mode="after")
     def _fits_the_measure(self) -> Judgement:
-        _known_measure(self.measure)
+        require_measure(self.measure)
         spec = REGISTRY[self.measure]
         if self.unit != spec.unit:
             raise ValueError(f"unit of {self.measure} is {spec.unit!r}, found {self.unit!r}")
@@ -127,6 +90,8 @@ class Judgement(_Strict):
                     f"{key} of {self.measure} must be from {low:g} to {high:g} {self.unit}, "
                     f"found {number:g}"
                 )
+        if not 0.0 <= self.part[0] < self.part[1] <= 1.0:
+            raise ValueError(f"part must be two rising shares from 0 to 1, found {self.part}")
         self._check_order()
         return self
 
@@ -150,7 +115,8 @@ class Check(Judgement):
 
     ``instead`` lists the same question asked of another measure, for clips in which the first one
     is known too badly; the first that can be borne is used. ``scope`` says whether it is asked of
-    every repetition, once of the whole set, or once of left against right.
+    every repetition, once of the whole set, or once of left against right. ``norm`` says what is
+    usual for age and sex; it is printed beside a finding of the set and decides nothing.
     """
 
     id: CheckId
@@ -161,14 +127,24 @@ class Check(Judgement):
     source_tag: SourceTag
     source: Text
     instead: tuple[Judgement, ...] = ()
+    stages: tuple[int, ...] = Field(
+        default=(), description="numbers of the stages it is asked of; empty: of all"
+    )
+    norm: tuple[Norm, ...] = ()
     enabled: bool = True
+
+    @model_validator(mode="after")
+    def _norm_fits_the_scope(self) -> Check:
+        if self.norm and self.scope != "set":
+            raise ValueError(f'norm goes with scope = "set" only, found scope = {self.scope!r}')
+        return self
 
     @model_validator(mode="after")
     def _scope_fits_the_measures(self) -> Check:
         for judgement in (self, *self.instead):
             if (judgement.measure in SET_MEASURES) != (self.scope == "set"):
                 raise ValueError(
-                    f'scope = "set" goes with {" and ".join(SET_MEASURES)}, and only with them; '
+                    f'scope = "set" goes with {join_words(SET_MEASURES)}, and only with them; '
                     f"found scope = {self.scope!r} with {judgement.measure}"
                 )
             if self.scope == "sides" and judgement.side != "working":
@@ -178,14 +154,39 @@ class Check(Judgement):
         return self
 
 
-class Camera(_Strict):
+class Camera(Strict):
     """How to film this movement."""
 
     best_view: Literal["side", "front"]
     advice: Text
 
 
-class Standard(_Strict):
+class Feature(Strict):
+    """What tells this movement from others: a value that its reps have at a moment.
+
+    Like a line of the checks, but a wide range that sloppy reps meet as well. ``slack`` is how
+    far outside is certainly another movement, unit of the measure. A ``difference`` is that of
+    the working from the opposite side, and without a sign where an event has no side.
+    """
+
+    measure: str
+    moment: Moment
+    side: Literal["none", "working", "opposite", "both", "either", "difference"] = "none"
+    at_least: float | None = None
+    at_most: float | None = None
+    slack: float = Field(gt=0, allow_inf_nan=False)
+
+    @model_validator(mode="after")
+    def _fits_the_measure(self) -> Feature:
+        require_measure(self.measure)
+        if REGISTRY[self.measure].sided == (self.side == "none"):
+            raise ValueError(f"{self.measure}: side = {self.side!r} does not fit the measure")
+        if self.at_least is None and self.at_most is None:
+            raise ValueError("a feature wants at_least, at_most or both")
+        return self
+
+
+class Standard(Strict):
     """A movement: how to split it, what to check, what to beware of."""
 
     format: Literal["motioncheck/standard/1"]
@@ -197,9 +198,18 @@ class Standard(_Strict):
     chart_measure_front: str | None = Field(
         default=None, description="measure drawn when the first cannot be seen"
     )
+    planar: tuple[str, ...] = Field(
+        default=(),
+        description="measures of limbs that move in the plane of the picture of the best view; "
+        "there the picture is believed before the fitted body",
+    )
     camera: Camera
     split: Split
+    signature: tuple[Feature, ...] = Field(
+        default=(), description="how the movement is told from others; none: only when asked for"
+    )
     check: tuple[Check, ...] = Field(min_length=1)
+    range_of_motion: tuple[Range, ...] = ()
     faults: tuple[Text, ...] = Field(min_length=1)
     cautions: tuple[Text, ...] = Field(min_length=1)
 
@@ -207,8 +217,15 @@ class Standard(_Strict):
     @classmethod
     def _chart_is_known(cls, value: str | None) -> str | None:
         if value is not None:
-            _known_measure(value)
+            require_measure(value)
         return value
+
+    @field_validator("planar")
+    @classmethod
+    def _planar_is_known(cls, values: tuple[str, ...]) -> tuple[str, ...]:
+        for value in values:
+            require_series(value)
+        return values
 
     @field_validator("check")
     @classmethod
@@ -221,16 +238,45 @@ class Standard(_Strict):
         return checks
 
     @model_validator(mode="after")
-    def _sides_can_be_compared(self) -> Standard:
+    def _checks_fit_the_split(self) -> Standard:
         for check in self.check:
-            if check.scope == "sides" and self.split.sides != "alternating":
+            if check.scope == "sides" and not self.by_sides:
+                wants = "alternating" if isinstance(self.split, CycleSplit) else "each"
                 raise ValueError(
-                    f'check {check.id!r}: scope = "sides" wants split.sides = "alternating", '
-                    f"found {self.split.sides!r}"
+                    f'check {check.id!r}: scope = "sides" wants split.sides = "{wants}", '
+                    f"found {getattr(self.split, 'sides', 'stages')!r}"
                 )
+            self._check_phases(check)
+            self._check_stages(check)
         return self
 
+    def _check_phases(self, check: Check) -> None:
+        allowed = list(self.split.phases) if isinstance(self.split, CycleSplit) else []
+        if isinstance(self.split, CycleSplit) and self.split.flight:
+            allowed += ["flight", "landing"]
+        for form in (check, *check.instead):
+            if form.phase is not None and form.phase not in allowed:
+                names = ", ".join(allowed) or "none"
+                raise ValueError(
+                    f"check {check.id!r}: unknown phase {form.phase!r}; this split has: {names}"
+                )
 
-def _known_measure(name: str) -> None:
-    if name not in REGISTRY:
-        raise ValueError(f"unknown measure {name!r}; allowed: {', '.join(REGISTRY.names())}")
+    def _check_stages(self, check: Check) -> None:
+        count = len(self.split.stage) if isinstance(self.split, StageSplit) else 0
+        wrong = [n for n in check.stages if not 1 <= n <= count]
+        if wrong:
+            raise ValueError(
+                f"check {check.id!r}: stages must be from 1 to {count}, found {wrong[0]}"
+            )
+
+    @property
+    def by_sides(self) -> bool:
+        """Whether each event works one side, and the sides are compared with each other."""
+        if isinstance(self.split, CycleSplit):
+            return self.split.sides == "alternating"
+        return isinstance(self.split, HoldSplit) and self.split.sides == "each"
+
+    @property
+    def event_word(self) -> str:
+        """What one event is called: rep, hold or stage."""
+        return {"cycle": "rep", "hold": "hold", "stages": "stage"}[self.split.kind]

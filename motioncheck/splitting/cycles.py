@@ -25,6 +25,8 @@ REST_AT_TURN_S = 0.2
 TURN_SHARE = 0.02
 # First and last rep are unfinished when the signal never came within this share of rest.
 REST_SHARE = 0.35
+# Before a set and after it a rest may last; one of more than this is no part of the rep.
+LONG_REST_S = 1.0
 # Gaps up to this length are bridged for counting (values inside stay missing).
 BRIDGE_S = 0.5
 # How far beyond the edge of a stretch to look for the body.
@@ -267,14 +269,33 @@ def _measure(
     hold_to = _first_crossing(t, x, peak, right, x[peak] - EDGE_SHARE * down)
     out, back = (start, hold_from), (hold_to, end)
     start = _until_slow(t, speed, out, start, float(t[left]))
+    start = max(start, _leave_rest(t, x, speed, (left, peak), from_low + REST_SHARE * up))
     hold_from = _until_slow(t, speed, out, hold_from, float(t[peak]))
     hold_to = _until_slow(t, speed, back, hold_to, float(t[peak]))
     end = _until_slow(t, speed, back, end, float(t[right]))
+    end = min(end, _leave_rest(t, x, speed, (right, peak), to_low + REST_SHARE * down))
     turn = _turn_time(t, x, where)
     if hold_to - hold_from >= REST_AT_TURN_S:
         turn = (hold_from + hold_to) / 2.0
     hold_from, hold_to = min(hold_from, turn), max(hold_to, turn)
     return Cycle(start, turn, end, hold_from, hold_to, float(max(up, down)), complete)
+
+
+def _leave_rest(
+    t: FloatArray, x: FloatArray, speed: FloatArray, way: tuple[int, int], level: float
+) -> float:
+    """Find where a side of the hill leaves a rest that is not quite as low as the lowest value.
+
+    A limb may creep about for seconds before a set. Going from the peak to the low end of its
+    side, the first slow moment below a level; when it is over within `LONG_REST_S`, the low end.
+    """
+    low, peak = way
+    step = 1 if low > peak else -1
+    slow = SLOW_SHARE * float(speed[min(way) : max(way) + 1].max())
+    for i in range(peak, low, step):
+        if x[i] < level and speed[i] < slow:
+            return float(t[i] if abs(t[i] - t[low]) > LONG_REST_S else t[low])
+    return float(t[low])
 
 
 def _until_slow(

@@ -8,6 +8,7 @@ from typing import Final
 
 import numpy as np
 
+from motioncheck.cleaning.crossings import find_crossings
 from motioncheck.cleaning.filters import HIGHEST_CUTOFF_RATIO, SHORTEST_RUN, filter_zero_phase
 from motioncheck.cleaning.gaps import compute_filled_s, fill_gaps
 from motioncheck.cleaning.gate import RETURN_MARGIN, find_visible
@@ -19,7 +20,7 @@ from motioncheck.cleaning.resample import (
     make_time_axis,
     resample,
 )
-from motioncheck.cleaning.runs import find_runs
+from motioncheck.cleaning.runs import BoolArray, IntArray, find_runs
 from motioncheck.cleaning.swaps import find_swaps
 from motioncheck.records.arrays import FloatArray, sealed
 from motioncheck.records.track import CleaningStep, CleanTrack, LandmarkTrack
@@ -163,18 +164,21 @@ def _leg_length_px(track: LandmarkTrack) -> float:
 def _put_legs_back(work: _Work) -> int:
     """Exchange left and right leg where the model had them the wrong way round."""
     pairs = np.array([[INDEX[f"{side}_{joint}"] for joint in LEG] for side in ("left", "right")])
+    crossed = find_crossings(
+        work.image_px[:, [INDEX["left_ankle"], INDEX["right_ankle"]]],
+        work.image_px[:, [INDEX["left_hip"], INDEX["right_hip"]]].mean(axis=1),
+        work.time_s,
+        leg_px=work.leg_px,
+    )
+    _exchange_legs(work, pairs, crossed)
     labels = find_swaps(
         work.image_px[:, pairs], work.visibility[:, pairs], work.time_s, leg_px=work.leg_px
     )
-    as_labelled, exchanged = pairs.ravel(), pairs[::-1].ravel()
-    swapped = np.nonzero(labels.swapped)[0][:, None]
+    _exchange_legs(work, pairs, labels.swapped)
     blended = np.nonzero(labels.blended)[0][:, None]
-    # Only what is seen in the picture changes legs. Depth and visibility stay with the label: the
-    # model goes on believing that the far leg is the far one, wherever it draws it.
     for values in (work.image_px, work.world_m):
-        values[swapped, as_labelled, :2] = values[swapped, exchanged, :2]
-        values[blended, as_labelled] = np.nan
-    count = len(swapped)
+        values[blended, pairs.ravel()] = np.nan
+    count = int((crossed ^ labels.swapped).sum())
     text = "Left and right leg were not exchanged by the model."
     if count:
         text = (
@@ -185,6 +189,18 @@ def _put_legs_back(work: _Work) -> int:
         text += f" {len(blended)} frames that showed a mixture of both legs were left out."
     work.note("swaps", text, count)
     return count
+
+
+def _exchange_legs(work: _Work, pairs: IntArray, frames: BoolArray) -> None:
+    """Exchange the legs in some frames.
+
+    Only what is seen in the picture changes legs. Depth and visibility stay with the label: the
+    model goes on believing that the far leg is the far one, wherever it draws it.
+    """
+    as_labelled, exchanged = pairs.ravel(), pairs[::-1].ravel()
+    rows = np.nonzero(frames)[0][:, None]
+    for values in (work.image_px, work.world_m):
+        values[rows, as_labelled, :2] = values[rows, exchanged, :2]
 
 
 def _take_out_hidden(work: _Work, gate: float) -> None:

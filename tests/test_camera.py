@@ -195,3 +195,25 @@ def test_errors_the_fit_does_not_know_of_are_added():
     assert view.azimuth_uncertainty_deg == pytest.approx(
         math.hypot(camera.FIT_AZIMUTH_ERROR_DEG, 1.0)
     )
+
+
+@pytest.mark.parametrize("azimuth", [90.0, -60.0, 30.0])
+def test_a_kneeling_body_tells_no_tilt(azimuth):
+    """Knees bent by a right angle: the line from ankle to shoulder leans, the phone does not."""
+    kneeling = pose_points(Pose(shank=90.0), 30)
+    view = estimate_view(make_clean(kneeling, Scene(azimuth)))
+    assert math.isnan(view.tilt_deg)
+    assert not view.tilt_corrected
+    assert abs(wrap_deg(view.azimuth_deg - azimuth)) < 1.0
+
+
+@pytest.mark.parametrize("roll", [90.0, -90.0, 180.0, 40.0])
+def test_a_lying_or_inverted_body_is_not_a_tilted_phone(roll):
+    view = estimate_view(make_clean(STILL, Scene(90.0, roll_deg=roll)))
+    assert math.isnan(view.tilt_deg)
+    assert not view.tilt_corrected
+
+
+def test_a_phone_tilted_by_twelve_degrees_is_told_from_a_lying_body():
+    view = estimate_view(make_clean(STILL, Scene(0.0, roll_deg=12.0)))
+    assert abs(view.tilt_deg) == pytest.approx(12.0, abs=1.0)

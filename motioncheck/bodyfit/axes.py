@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from motioncheck.bodyfit.model import COUNT, JOINT, OFFSETS_M
-from motioncheck.records.arrays import FloatArray
+from motioncheck.records.arrays import BoolArray, FloatArray
 
 # Of the line of the shoulders against that of the hips; shoulders turn on the pelvis.
 SHOULDER_WEIGHT = 0.4
@@ -35,20 +35,32 @@ def find_right(joints: FloatArray, *, shoulder_weight: float = SHOULDER_WEIGHT) 
     return unit(hips + shoulder_weight * shoulders)
 
 
-def find_ahead(joints: FloatArray, up: FloatArray) -> FloatArray:
-    """Return the level direction in which the pelvis faces, shape (T, 3)."""
-    return unit(np.cross(np.broadcast_to(up, (len(joints), 3)), find_right(joints)))
+def find_ahead(joints: FloatArray, up: FloatArray, on_feet: BoolArray | None = None) -> FloatArray:
+    """Return the level direction in which the pelvis faces, shape (T, 3).
+
+    Where the body is not on its feet (``on_feet``, shape (T,), by default it always is) the way
+    the trunk faces, level or not: the knees of somebody who lies face down are not behind him.
+    """
+    ups = np.tile(up, (len(joints), 1))
+    if on_feet is not None and not on_feet.all():
+        ups = np.where(on_feet[:, None], ups, unit(_find_trunk(joints)))
+    return unit(np.cross(ups, find_right(joints)))
+
+
+def _find_trunk(joints: FloatArray) -> FloatArray:
+    """Return the line from hips to shoulders, twice as long, shape (T, 3)."""
+    hips = joints[:, JOINT["left_hip"]] + joints[:, JOINT["right_hip"]]
+    return np.asarray(joints[:, JOINT["left_shoulder"]] + joints[:, JOINT["right_shoulder"]] - hips)
 
 
 def landmark_offsets(joints: FloatArray) -> FloatArray:
     """Return the way from each joint to what its landmark marks, shape (T, K, 3), metres."""
     right = find_right(joints)
     offsets = np.zeros((len(joints), COUNT, 3))
-    hips = joints[:, JOINT["left_hip"]] + joints[:, JOINT["right_hip"]]
-    shoulders = joints[:, JOINT["left_shoulder"]] + joints[:, JOINT["right_shoulder"]]
+    trunk = unit(_find_trunk(joints))
     for side, outward in (("left", -1.0), ("right", 1.0)):
         along = {
-            "trunk": unit(shoulders - hips),
+            "trunk": trunk,
             "shank": unit(joints[:, JOINT[f"{side}_knee"]] - joints[:, JOINT[f"{side}_ankle"]]),
         }
         toes = joints[:, JOINT[f"{side}_toe"]] - joints[:, JOINT[f"{side}_heel"]]

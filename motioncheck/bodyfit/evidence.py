@@ -18,6 +18,7 @@ from motioncheck.bodyfit.model import (
     PRIOR_LOG,
     STATURE_M,
 )
+from motioncheck.bodyfit.support import find_on_feet
 from motioncheck.bodyfit.terms import State
 from motioncheck.records import CleanTrack
 from motioncheck.records.arrays import FloatArray
@@ -76,7 +77,8 @@ STRAIGHTENED: Final = tuple(i for i, g in enumerate(GROUPS) if g.name in ("thigh
 class Evidence:
     """Everything the terms need; shapes as in `motioncheck.bodyfit.terms`.
 
-    ``upright`` (T,) marks nodes of standing, from which the facing is told. ``marks_joints``:
+    ``upright`` (T,) marks nodes of standing, from which the facing is told; ``on_feet`` (T,) those
+    at which the feet carry the body, see `motioncheck.bodyfit.support`. ``marks_joints``:
     the picture shows the joints themselves, not landmarks beside them.
     """
 
@@ -95,6 +97,7 @@ class Evidence:
     camera_sd: FloatArray
     stature_units: float
     upright: BoolArray
+    on_feet: BoolArray
     direction: FloatArray
     direction_sd: FloatArray
     marks_joints: bool = False
@@ -139,9 +142,10 @@ def collect_evidence(track: CleanTrack, size: Size, *, step: int) -> Evidence:
     planted = find_planted(picture, time_s, stature)
     carried = np.vstack([planted[:1], planted])
     both = carried[:, JOINT["left_ankle"]] * carried[:, JOINT["right_ankle"]]
-    both = both * (carried[:, PROPS].max(axis=1) == 0)
+    on_feet = find_on_feet(picture, time_s, stature)
+    both = both * (carried[:, PROPS].max(axis=1) == 0) * on_feet
     scale = STATURE_M / size.world
-    upright = find_upright(picture)
+    upright = find_upright(picture) & on_feet
     pitch, pitch_sd = expected_pitch(world, upright)
     camera_mean, camera_sd = np.array(CAMERA_MEAN), np.array(CAMERA_SD)
     camera_mean[2], camera_sd[2] = pitch, pitch_sd
@@ -156,7 +160,7 @@ def collect_evidence(track: CleanTrack, size: Size, *, step: int) -> Evidence:
         depth_sd=DEPTH_SD_M * (1.0 + bone_hidden),
         bend_sd=estimate_bend(picture, stature),
         planted=planted,
-        level=np.stack([carried[:, p] * carried[:, q] for p, q in FLOOR_PAIRS], axis=1),
+        level=np.stack([carried[:, p] * carried[:, q] * on_feet for p, q in FLOOR_PAIRS], axis=1),
         balance_sd=np.where(both > 0, BALANCE_SD_M, np.inf),
         height_sd=np.where(both > 0, CAMERA_HEIGHT_SD_M * np.sqrt(max(on, 1)), np.inf),
         reach_sd=find_stretched(picture, stature),
@@ -164,6 +168,7 @@ def collect_evidence(track: CleanTrack, size: Size, *, step: int) -> Evidence:
         camera_sd=camera_sd,
         stature_units=stature,
         upright=upright,
+        on_feet=on_feet,
         direction=np.full((len(time_s), len(BONES), 3), np.nan),
         direction_sd=np.full((len(time_s), len(BONES)), np.nan),
     )

@@ -102,7 +102,7 @@ def build_equations(evidence: Evidence, state: State, earlier: SharedPrior | Non
     """Collect all terms at a state."""
     normal = Normal.empty(len(state.joints), SIZE, SHARED)
     up = state.up()
-    right, ahead = find_right(state.joints), find_ahead(state.joints, up)
+    right, ahead = find_right(state.joints), find_ahead(state.joints, up, evidence.on_feet)
     offset = None if evidence.marks_joints else landmark_offsets(state.joints)
     add_projection(normal, state, evidence.picture, evidence.picture_sd, offset)
     add_bones(normal, state)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -193,8 +194,40 @@ def join_stretches(stretches: Sequence[Stretch]) -> list[Person]:
             groups[best] = sorted([*groups[best], stretch], key=lambda s: s[0].frame)
         else:
             groups.append([stretch])
-    persons = [Person(tuple(group)) for group in groups]
+    persons = [Person(tuple(group)) for group in _merge_groups(groups)]
     return sorted(persons, key=lambda person: person.first.frame)
+
+
+def _merge_groups(groups: list[list[Stretch]]) -> list[list[Stretch]]:
+    """Join persons whose stretches, put in order, follow each other as those of one person.
+
+    Two long stretches that are apart in time may be found to be of one person only when the short
+    one between them is known.
+    """
+    while True:
+        pairs = [
+            (_compute_merged_cost(a, b), i, j)
+            for i, a in enumerate(groups)
+            for j, b in enumerate(groups[:i])
+        ]
+        cost, i, j = min(pairs, default=(float("inf"), -1, -1))
+        if not np.isfinite(cost):
+            return groups
+        merged = sorted([*groups[i], *groups[j]], key=lambda s: s[0].frame)
+        groups = [merged, *(g for n, g in enumerate(groups) if n not in (i, j))]
+
+
+def _compute_merged_cost(a: Sequence[Stretch], b: Sequence[Stretch]) -> float:
+    """Compute how badly two persons are one: the worst gap between a stretch of each."""
+    own = {id(stretch) for stretch in a}
+    ordered = sorted([*a, *b], key=lambda s: s[0].frame)
+    worst = 0.0
+    for earlier, later in pairwise(ordered):
+        if earlier[-1].frame >= later[0].frame:
+            return float("inf")  # Seen at the same time.
+        if (id(earlier) in own) != (id(later) in own):
+            worst = max(worst, _compute_gap_cost(earlier, later))
+    return worst
 
 
 def compute_group_cost(group: Sequence[Stretch], stretch: Stretch) -> float:

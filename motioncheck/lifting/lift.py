@@ -22,7 +22,7 @@ from motioncheck.lifting.features import (
 )
 from motioncheck.lifting.network import load_network
 from motioncheck.records import CleanTrack
-from motioncheck.records.arrays import FloatArray
+from motioncheck.records.arrays import BoolArray, FloatArray
 from motioncheck.skeleton import INDEX, JOINTS, other_side
 
 BONES: Final[tuple[tuple[str, str], ...]] = (
@@ -98,7 +98,14 @@ class Lift:
     shift_sd: FloatArray
 
 
-def lift_track(track: CleanTrack, *, picture_px: float, world_m: float, step: int = 1) -> Lift:
+def lift_track(
+    track: CleanTrack,
+    *,
+    picture_px: float,
+    world_m: float,
+    step: int = 1,
+    wanted: BoolArray | None = None,
+) -> Lift:
     """Tell where the bones of a track point in space.
 
     Parameters
@@ -109,6 +116,8 @@ def lift_track(track: CleanTrack, *, picture_px: float, world_m: float, step: in
         Stature of the person in the picture and in the model's own metres.
     step : int
         Every how many frames.
+    wanted : ndarray of bool, optional
+        Which of these; by default all.
 
     Returns
     -------
@@ -127,6 +136,7 @@ def lift_track(track: CleanTrack, *, picture_px: float, world_m: float, step: in
     image, world = track.image_px[:, hips], track.world_m[:, hips]
     found = np.isfinite(image).all(axis=(1, 2)) & np.isfinite(world).all(axis=(1, 2))
     rows = np.arange(0, len(track.time_s), step)
+    rows = rows if wanted is None else rows[wanted]
     rows = rows[np.asarray(found)[rows]]
     parts = []
     for start in range(0, max(len(rows), 1), BATCH):

@@ -24,7 +24,7 @@ from motioncheck.records.arrays import FloatArray, frozen_floats, sealed, set_fr
 
 # Raise it when the code of the fit gives something else for the same track: kept bodies are then
 # fitted anew. New weights of the lifting network are noticed without it.
-FIT_VERSION: Final = 6
+FIT_VERSION: Final = 7
 KIND: Final = "motioncheck/body"
 CAMERA: Final = (
     "azimuth_deg",

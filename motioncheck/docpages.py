@@ -10,11 +10,17 @@ import argparse
 import inspect
 import math
 import sys
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Final
 
 from motioncheck import errors
+from motioncheck.docstandards import (
+    describe_standard,
+    make_limit,
+    make_signed,
+    make_table,
+)
 from motioncheck.measures import REGISTRY, MeasureSpec
 from motioncheck.measures.registry import BEARABLE_GUARDS
 from motioncheck.measures.visible import (
@@ -22,7 +28,9 @@ from motioncheck.measures.visible import (
     SAGITTAL_LIMIT_DEG,
     STRICT_LIMIT_DEG,
 )
-from motioncheck.standards import Check, Judgement, Standard, load_standards
+from motioncheck.standards import (
+    load_standards,
+)
 from motioncheck.wording import with_unit
 
 DOCS: Final = Path(__file__).resolve().parent.parent / "docs"
@@ -72,7 +80,7 @@ def render_measures() -> str:
         f"A check can bear {BEARABLE_GUARDS:g} times this uncertainty unless it says otherwise; "
         "known worse, it is not visible. `docs/how-it-works.md` gives the reasons.",
         "## At a glance",
-        _table(
+        make_table(
             ("Measure", "Id", "In the picture", "Uncertainty"),
             (
                 (
@@ -98,12 +106,12 @@ def _describe_measure(spec: MeasureSpec) -> str:
         ("Sign", spec.sign),
         ("Uncertainty, square view", f"{_uncertainty(spec)} ({spec.guard_source})"),
         ("Widening", _widening(spec)),
-        ("A check can bear", f"± {_limit(spec.bears, spec.unit)}"),
+        ("A check can bear", f"± {make_limit(spec.bears, spec.unit)}"),
         ("Landmarks", ", ".join(f"`{p}`" for p in spec.points) or "none: it comes from the reps"),
-        ("Allowed threshold", f"{_signed(spec.span[0])} to {_signed(spec.span[1])}"),
+        ("Allowed threshold", f"{make_signed(spec.span[0])} to {make_signed(spec.span[1])}"),
         ("Source", spec.source),
     ]
-    return f"## {spec.title}\n\n" + _table(("", ""), rows)
+    return f"## {spec.title}\n\n" + make_table(("", ""), rows)
 
 
 def _uncertainty(spec: MeasureSpec) -> str:
@@ -145,72 +153,9 @@ def render_thresholds() -> str:
         "*from memory* (a publication is named and was not checked against its text), *common "
         "practice, no source*.",
         "\n".join(f"- [{s.title}](#{make_anchor(s.title)})" for s in standards),
-        *(_describe_standard(s) for s in standards),
+        *(describe_standard(s) for s in standards),
     ]
     return _page(parts)
-
-
-def _describe_standard(standard: Standard) -> str:
-    blocks = [
-        f"## {standard.title}",
-        f"`{standard.id}`. {standard.summary}",
-        f"**Camera:** best from the {standard.camera.best_view}. {standard.camera.advice}",
-        f"**A rep** is a change of `{standard.split.signal}` by at least "
-        f"{standard.split.min_change:g}, at least {standard.split.min_time_s:g} s from turn to "
-        f"turn of one side, at most {standard.split.max_time_s:g} s long. Phases: "
-        f"{', '.join(standard.split.phases)}. Landmarks are smoothed at "
-        f"{standard.cutoff_hz:g} Hz.",
-        *(_describe_check(check) for check in standard.check),
-        "### Usual faults: " + standard.title,
-        _bullets(standard.faults),
-        "### Cautions: " + standard.title,
-        _bullets(standard.cautions),
-    ]
-    return "\n\n".join(blocks)
-
-
-def _describe_check(check: Check) -> str:
-    switched = "" if check.enabled else " (switched off)"
-    header: tuple[str, ...]
-    header = (
-        "Measure",
-        "Moment",
-        "Side",
-        "Comparison",
-        "Threshold",
-        "Clear miss",
-        "Bears",
-        "Plane",
-    )
-    rows = [_judgement_row(judgement) for judgement in (check, *check.instead)]
-    if check.instead:
-        header = ("", *header)
-        names = ("first choice", *("if that is known too badly" for _ in check.instead))
-        rows = [(name, *row) for name, row in zip(names, rows, strict=True)]
-    scope = {"rep": "each rep", "set": "the set", "sides": "left against right over the set"}
-    return "\n\n".join(
-        (
-            f"### {check.title}{switched}",
-            f"`{check.id}`, judged for {scope[check.scope]}.",
-            _table(header, rows),
-            f"Cue: “{check.cue}” Praise: “{check.praise}”",
-            f"Source ({check.source_tag}): {check.source}",
-        )
-    )
-
-
-def _judgement_row(judgement: Judgement) -> tuple[str, ...]:
-    clear = judgement.clear_miss
-    return (
-        f"`{judgement.measure}`" + (", whatever its sign" if judgement.absolute else ""),
-        judgement.moment,
-        judgement.side,
-        judgement.comparison,
-        _limit(judgement.threshold, judgement.unit),
-        "none" if clear is None else _limit(clear, judgement.unit),
-        f"± {_limit(judgement.bearable, judgement.unit)}",
-        judgement.plane,
-    )
 
 
 def list_error_classes() -> list[type[errors.MotionCheckError]]:
@@ -245,11 +190,11 @@ def render_errors() -> str:
         "Every error says in one sentence what was expected, what was found, and what to do next. "
         "`-v` adds the details. Codes keep their meaning and are never used for something else.",
         "## Exit codes",
-        _table(("Code", "Family", "Meaning"), rows),
+        make_table(("Code", "Family", "Meaning"), rows),
         "## Error classes",
         "All are in `motioncheck.errors`. An error raised by the program may carry a hint that "
         "fits better than the usual one of its class.",
-        _table(
+        make_table(
             ("Class", "Code", "Meaning", "Usual hint"),
             (
                 (
@@ -279,32 +224,10 @@ def _unit_word(unit: str) -> str:
     return {"deg": "degrees", "1/min": "a minute", "%": "per cent", "s": "seconds"}.get(unit, unit)
 
 
-def _limit(number: float, unit: str) -> str:
-    return _signed(number) + {"deg": "°", "1/min": " a minute", "%": " %", "s": " s"}.get(unit, "")
-
-
-def _signed(number: float) -> str:
-    return f"{number:g}".replace("-", "−")
-
-
-def _bullets(lines: Sequence[str]) -> str:
-    return "\n".join(f"- {line}" for line in lines)
-
-
 def make_anchor(title: str) -> str:
     """Return the anchor that a page gives to a heading."""
     kept = "".join(ch for ch in title.lower() if ch.isalnum() or ch in " -")
     return kept.replace(" ", "-")
-
-
-def _table(header: Sequence[str], rows: Iterator[Sequence[str]] | Sequence[Sequence[str]]) -> str:
-    lines = [_row(header), _row(["---"] * len(header))]
-    lines += [_row(row) for row in rows]
-    return "\n".join(lines)
-
-
-def _row(cells: Sequence[str]) -> str:
-    return "| " + " | ".join(cell.replace("|", "\\|") for cell in cells) + " |"
 
 
 def _page(parts: Sequence[str]) -> str:

@@ -23,6 +23,9 @@ ANALYSIS = {
     "camera",
     "bodyfit",
     "lifting",
+    "rules",
+    "naming",
+    "plans",
 }
 EVERYTHING = None
 # Room -> rooms of ours it may import, as the design draws them; the base is open to all.
@@ -40,9 +43,13 @@ MAY_IMPORT = {
     "splitting": BASE | {"measures"},
     "standards": BASE | {"measures"},
     "checks": BASE | {"measures", "splitting", "standards"},
+    "rules": BASE | {"measures", "splitting", "standards"},
+    "naming": BASE | {"checks", "measures", "rules", "splitting", "standards"},
+    "plans": BASE,
     "sheet": BASE,
     "pipeline": BASE | ANALYSIS | {"assets", "video", "landmarks", "sheet"},
     "docpages": EVERYTHING,
+    "docstandards": EVERYTHING,
     "cli": EVERYTHING,
     "": EVERYTHING,
 }

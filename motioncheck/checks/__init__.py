@@ -1,6 +1,8 @@
 """Checks: findings and verdicts for each event, and the summary of the set."""
 
 from motioncheck.checks.findings import check_events, check_set
+from motioncheck.checks.hidden import note_hidden_leg
+from motioncheck.checks.ranges import compute_ranges
 from motioncheck.checks.seeing import (
     Choice,
     Choices,
@@ -19,7 +21,9 @@ __all__ = [
     "check_set",
     "choose_judgement",
     "choose_judgements",
+    "compute_ranges",
     "find_blind_spots",
     "judge_value",
+    "note_hidden_leg",
     "summarise",
 ]

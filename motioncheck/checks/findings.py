@@ -9,6 +9,7 @@ from dataclasses import replace
 import numpy as np
 
 from motioncheck.checks.moments import ANY_TIME, MISSING, Reading, Span, read_measure
+from motioncheck.checks.ranges import describe_norms
 from motioncheck.checks.reading import list_sides, read_judgement, read_side_difference
 from motioncheck.checks.seeing import (
     Choice,
@@ -17,12 +18,12 @@ from motioncheck.checks.seeing import (
     explain_width,
     find_free_spans,
 )
-from motioncheck.checks.timing import read_event_time, read_set_time
+from motioncheck.checks.timing import explain_set_time, read_event_time, read_set_time
 from motioncheck.checks.verdict import Ruling, judge_value
 from motioncheck.measures import REGISTRY
 from motioncheck.records import CameraView, Event, Finding, MeasureTable, Value, Verdict
 from motioncheck.skeleton import Side
-from motioncheck.standards import Check, Judgement, Standard
+from motioncheck.standards import ANYONE, Check, Judgement, Person, Standard
 
 # Worst first: of two sides the one that needs more attention speaks for the check.
 SEVERITY: dict[Verdict, int] = {
@@ -33,6 +34,7 @@ SEVERITY: dict[Verdict, int] = {
 }
 # Left and right knee reading opposite by at least this much points at the camera.
 OPPOSITE_DEG = 5.0
+TIMES = ("rep_time_s", "lowering_time_s", "rising_time_s")
 
 
 def check_events(
@@ -55,11 +57,18 @@ def check_events(
             event,
             measures=read_all(table, event),
             findings=tuple(
-                check_event(event, c, chosen[c.id], table, view, free_s=free) for c in checks
+                check_event(event, c, chosen[c.id], table, view, free_s=free)
+                for c in checks
+                if is_asked(c, event)
             ),
         )
         for event, free in zip(events, find_free_spans(events), strict=True)
     )
+
+
+def is_asked(check: Check, event: Event) -> bool:
+    """Tell whether a check is about an event: about its stage, where it is about stages."""
+    return not check.stages or event.stage in check.stages
 
 
 def read_all(table: MeasureTable, event: Event) -> dict[str, Value]:
@@ -70,9 +79,9 @@ def read_all(table: MeasureTable, event: Event) -> dict[str, Value]:
         reading = read_measure(table, column, event, "turn", bears=spec.bears)
         if math.isfinite(reading.value):
             found[column] = _value(reading, spec.unit)
-    for measure in ("rep_time_s", "lowering_time_s", "rising_time_s"):
+    for measure in TIMES if event.kind == "rep" else ("hold_time_s",):
         found[measure] = _value(read_event_time(measure, event, table), "s")
-    return found
+    return found | dict(event.measures)
 
 
 def _value(reading: Reading, unit: str) -> Value:
@@ -171,8 +180,14 @@ def check_set(
     view: CameraView,
     *,
     choices: Choices | None = None,
+    person: Person = ANYONE,
+    cut_off: Sequence[Event] = (),
 ) -> tuple[Finding, ...]:
-    """Check the set as a whole: rate, rhythm, and left against right."""
+    """Check the set as a whole: rate, rhythm, timed counts, and left against right.
+
+    What is usual for the ``person`` stands beside; it does not change the verdict. ``cut_off`` are
+    the unfinished reps at the edges of the clip; only a timed count looks at them.
+    """
     chosen = choose_judgements(standard, events, table, view) if choices is None else choices
     findings = []
     for check in standard.check:
@@ -183,12 +198,15 @@ def check_set(
             reading, ruling = MISSING, Ruling("not visible", blind)
         else:
             reading = (
-                read_set_time(judgement.measure, events)
+                read_set_time(judgement.measure, events, table, cut_off)
                 if check.scope == "set"
                 else read_side_difference(events, judgement, table)
             )
             ruling = _rule(judgement, reading)
             if ruling.verdict == "not visible":
-                ruling = Ruling("not visible", "too few reps were seen well enough")
-        findings.append(_finding(check, judgement, "both", reading, ruling))
+                why = explain_set_time(judgement.measure, events, table)
+                ruling = Ruling("not visible", why or "too few reps were seen well enough")
+        finding = _finding(check, judgement, "both", reading, ruling)
+        norms = describe_norms(check.norm, judgement.unit, person)
+        findings.append(replace(finding, norms=norms))
     return tuple(findings)

@@ -23,6 +23,8 @@ MIN_SEEN = 0.6
 MIN_SEEN_EXTREME = 0.4
 EXTREME_SHARE = 0.05
 TRIM_SHARE = 0.2
+# The middle part of a hold or stage.
+STILL_SHARE = 0.8
 INSTANTS = ("turn", "start", "end")
 
 
@@ -51,6 +53,7 @@ def read_measure(
     *,
     free_s: Span = ANY_TIME,
     bears: float = float("inf"),
+    within: Span | None = None,
 ) -> Reading:
     """Read one column of the table at a moment of an event.
 
@@ -62,7 +65,8 @@ def read_measure(
     event : Event
     moment : str
         ``turn``, ``start``, ``end`` (short averages at that instant), or ``max``, ``min``,
-        ``mean``, ``range``, ``spread`` over the whole event.
+        ``mean``, ``range``, ``spread`` over the whole event; ``gain`` is how far it rises above
+        what it is at its beginning.
     free_s : (float, float)
         From the end of the event before to the start of the one after: the rest that is read at
         ``start`` and ``end`` does not reach beyond.
@@ -70,6 +74,8 @@ def read_measure(
         At ``turn``, ``start`` and ``end``, frames with a larger half-width count only where there
         are no others. Over a whole event all frames count: its extremes may well be where the
         measure is hardest to tell.
+    within : (float, float), optional
+        Only this part of the event counts for ``max`` to ``gain``; by default all of it.
 
     Returns
     -------
@@ -78,7 +84,7 @@ def read_measure(
         (40 % for ``max`` and ``min``). A mean is that of the middle 60 % of the values, a largest
         or smallest value the mean of the most extreme 5 %.
     """
-    chosen = _window(table.time_s, event, moment, free_s)
+    chosen = _window(table.time_s, event, moment, free_s, within)
     read = _Frames(
         table.values[column][chosen],
         table.uncertainty[column][chosen],
@@ -114,8 +120,14 @@ class _Frames:
         return "body" if 2 * int(self.from_body.sum()) > len(self.from_body) else "image"
 
 
-def _window(time_s: FloatArray, event: Event, moment: str, free_s: Span) -> BoolArray:
-    if moment == "turn":
+def _window(
+    time_s: FloatArray, event: Event, moment: str, free_s: Span, within: Span | None
+) -> BoolArray:
+    if moment == "turn" and event.kind != "rep":
+        # A hold or a stage has no turn: what it is like in its middle part.
+        half = STILL_SHARE * (event.end_s - event.start_s) / 2.0
+        centre, before, after = (event.start_s + event.end_s) / 2.0, half, half
+    elif moment == "turn":
         half = min(TURN_LIMIT_S, TURN_SHARE * (event.end_s - event.start_s))
         centre, before, after = event.turn_s, half, half
     elif moment == "start":
@@ -125,7 +137,8 @@ def _window(time_s: FloatArray, event: Event, moment: str, free_s: Span) -> Bool
         centre, before = event.end_s, 0.0
         after = min(REST_S, max(free_s[1] - event.end_s, 0.0))
     else:
-        return (time_s >= event.start_s) & (time_s <= event.end_s)
+        first, last = (event.start_s, event.end_s) if within is None else within
+        return np.asarray((time_s >= first) & (time_s <= last))
     inside = (time_s >= centre - before) & (time_s <= centre + after)
     if not inside.any():
         inside = np.zeros(len(time_s), dtype=np.bool_)
@@ -144,9 +157,18 @@ def _over_event(seen: _Frames, moment: str) -> Reading:
         return Reading(_trimmed_mean(seen.values), seen.width, seen.source)
     if moment == "range":
         return Reading(float(np.ptp(seen.values)), seen.width * float(np.sqrt(2.0)), seen.source)
+    if moment == "gain":
+        return _gain(seen)
     if moment == "spread":
         return Reading(float(np.std(seen.values)), seen.width, seen.source)
     return _extreme(seen, largest=moment == "max")
+
+
+def _gain(seen: _Frames) -> Reading:
+    """How far the values rise above the first ones; 0 when they only fall."""
+    first = float(np.median(seen.values[: max(1, len(seen.values) // 10)]))
+    top = _extreme(seen, largest=True).value
+    return Reading(max(top - first, 0.0), seen.width * float(np.sqrt(2.0)), seen.source)
 
 
 def _trimmed_mean(seen: FloatArray) -> float:

@@ -41,26 +41,47 @@ def read_judgement(
         reading = _read_difference(judgement, event, table, free_s)
     else:
         column = measure if side == "both" else f"{measure}_{side}"
-        reading = read_measure(
-            table, column, event, judgement.moment, free_s=free_s, bears=judgement.bearable
-        )
+        reading = _read_column(judgement, column, event, table, free_s)
     if not judgement.absolute:
         return reading
     return Reading(abs(reading.value), reading.uncertainty, reading.source)
+
+
+def _read_column(
+    judgement: Judgement, column: str, event: Event, table: MeasureTable, free_s: Span = ANY_TIME
+) -> Reading:
+    """Read a column at the moment of a judgement; MISSING where the event lacks its phase."""
+    within = find_part(judgement, event)
+    if within is None:
+        return MISSING
+    return read_measure(
+        table,
+        column,
+        event,
+        judgement.moment,
+        free_s=free_s,
+        bears=judgement.bearable,
+        within=within,
+    )
+
+
+def find_part(judgement: Judgement, event: Event) -> Span | None:
+    """Return the stretch of an event that a judgement is about; None without its phase."""
+    first, last = event.start_s, event.end_s
+    if judgement.phase is not None:
+        named = [p for p in event.phases if p.name == judgement.phase]
+        if not named:
+            return None
+        first, last = named[0].start_s, named[-1].end_s
+    length = last - first
+    return first + judgement.part[0] * length, first + judgement.part[1] * length
 
 
 def _read_difference(
     judgement: Judgement, event: Event, table: MeasureTable, free_s: Span
 ) -> Reading:
     left, right = (
-        read_measure(
-            table,
-            f"{judgement.measure}_{s}",
-            event,
-            judgement.moment,
-            free_s=free_s,
-            bears=judgement.bearable,
-        )
+        _read_column(judgement, f"{judgement.measure}_{s}", event, table, free_s)
         for s in ("left", "right")
     )
     width = math.hypot(left.uncertainty, right.uncertainty)
@@ -71,13 +92,8 @@ def read_working_side(
     events: Sequence[Event], judgement: Judgement, table: MeasureTable, side: str
 ) -> list[Reading]:
     """Return the known readings of the events of one working side."""
-    readings = [
-        read_measure(
-            table, f"{judgement.measure}_{side}", e, judgement.moment, bears=judgement.bearable
-        )
-        for e in events
-        if e.side == side
-    ]
+    column = f"{judgement.measure}_{side}"
+    readings = [_read_column(judgement, column, e, table) for e in events if e.side == side]
     return [r for r in readings if math.isfinite(r.value)]
 
 

@@ -70,7 +70,8 @@ def choose_judgement(
         left to each event.
     """
     forms = (check, *check.instead)
-    widths = [_typical_width(form, check.scope, events, table, view) for form in forms]
+    asked = [e for e in events if not check.stages or e.stage in check.stages]
+    widths = [_typical_width(form, check.scope, asked, table, view) for form in forms]
     for form, width in zip(forms, widths, strict=True):
         if width <= form.bearable:
             return Choice(form, width=width)

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from motioncheck.checks.rungs import describe_rungs
 from motioncheck.measures import REGISTRY
 from motioncheck.records import (
     VERDICTS,
@@ -16,15 +17,18 @@ from motioncheck.records import (
     Cue,
     Event,
     Finding,
+    RangeResult,
     SideDifference,
     Summary,
     Tempo,
     Verdict,
 )
-from motioncheck.standards import Standard
+from motioncheck.splitting.tempo import compute_set_tempo
+from motioncheck.standards import CycleSplit, Standard
 from motioncheck.wording import list_reps, with_unit
 
 MAX_CUES = 3
+DEFAULT_FRAME_S = 1.0 / 30.0
 # A check is praised when no rep misses it and at least this share of the reps surely meets it.
 PRAISE_SHARE = 0.5
 
@@ -35,6 +39,8 @@ def summarise(
     standard: Standard,
     *,
     partial: int = 0,
+    ranges: Sequence[RangeResult] = (),
+    frame_s: float = DEFAULT_FRAME_S,
 ) -> Summary:
     """Summarise a set.
 
@@ -46,12 +52,15 @@ def summarise(
     standard : Standard
     partial : int
         Reps cut off by the start or end of the clip, which are not counted.
+    ranges : sequence of RangeResult
+    frame_s : float
+        Time of one frame.
     """
     findings = [f for e in events for f in e.findings]
     counts = Counter(f.verdict for f in [*findings, *set_findings])
     to_fix = tuple(e.number for e in events if any(f.verdict == "misses" for f in e.findings))
     return Summary(
-        headline=_headline(events, set_findings, to_fix, counts),
+        headline=_headline(events, set_findings, to_fix, counts, standard.event_word),
         best=_best(events, set_findings, standard),
         count=len(events),
         count_left=sum(e.side == "left" for e in events),
@@ -59,11 +68,13 @@ def summarise(
         verdicts={v: counts.get(v, 0) for v in VERDICTS},
         reps_to_fix=to_fix,
         cues=pick_cues(events, set_findings, standard),
-        tempo=compute_tempo(events, standard),
+        tempo=compute_tempo(events, standard, frame_s=frame_s),
         consistency=compute_consistency(events, standard),
         side_differences=compute_side_differences(events, standard),
         set_findings=tuple(set_findings),
-        notes=_notes(events, partial),
+        notes=_notes(events, partial, standard.event_word),
+        ranges=tuple(ranges),
+        rungs=describe_rungs(events, standard),
     )
 
 
@@ -72,17 +83,18 @@ def _headline(
     set_findings: Sequence[Finding],
     to_fix: Sequence[int],
     counts: Counter[Verdict],
+    noun: str,
 ) -> str:
-    total = f"{len(events)} rep{'s' if len(events) != 1 else ''}"
+    total = f"{len(events)} {noun}{'s' if len(events) != 1 else ''}"
     sides = Counter(e.side for e in events)
     if sides["left"] or sides["right"]:
         total += f" ({sides['left']} left, {sides['right']} right)"
     if counts["meets"] + counts["misses"] + counts["too close to call"] == 0:
         return f"{total}. This camera could not show any of the checks."
     if to_fix:
-        return f"{total}, {len(to_fix)} to work on: {list_reps(to_fix)}."
+        return f"{total}, {len(to_fix)} to work on: {list_reps(to_fix, noun)}."
     if any(f.verdict == "misses" for f in set_findings):
-        return f"{total}. No single rep misses the standard; the set as a whole does."
+        return f"{total}. No single {noun} misses the standard; the set as a whole does."
     return f"{total}. {_seen_of(events, set_findings)}"
 
 
@@ -117,7 +129,8 @@ def _best(events: Sequence[Event], set_findings: Sequence[Finding], standard: St
     total = len(events)
     clean = sum(not any(f.verdict == "misses" for f in e.findings) for e in events)
     if clean and any(f.verdict == "meets" for e in events for f in e.findings):
-        return f"{clean} of {total} reps miss nothing that could be judged."
+        noun = standard.event_word
+        return f"{clean} of {total} {noun}s miss nothing that could be judged."
     return "The whole set was done to the end." if total else ""
 
 
@@ -160,31 +173,52 @@ def _called_for(
     return cues
 
 
-def compute_tempo(events: Sequence[Event], standard: Standard) -> Tempo:
+def compute_tempo(
+    events: Sequence[Event], standard: Standard, *, frame_s: float = DEFAULT_FRAME_S
+) -> Tempo:
     """Compute mean times of lowering, pause, rising, and rest between reps, in seconds.
 
     Lowering and rising are None for movements without a lowering phase. The pause is None when no
     rep pauses; the rest is the time from the end of a rep to the start of the next, None for
-    alternating sides, which overlap.
+    alternating sides, which overlap. Holds and stages have only the time of all of them together
+    and the rest between them. ``frame_s`` is the time of a frame, for the uncertainty of the
+    loss of speed.
     """
+    split = standard.split
     if not events:
         return Tempo(None, None, None, None, None, None)
-    lowering = standard.split.lowering
-    outs = [e.phases[0].end_s - e.phases[0].start_s for e in events]
-    backs = [e.phases[2].end_s - e.phases[2].start_s for e in events]
-    pauses = [e.phases[1].end_s - e.phases[1].start_s for e in events]
-    alternating = standard.split.sides == "alternating"
+    if not isinstance(split, CycleSplit):
+        held = compute_set_tempo(events, frame_s=frame_s)
+        rest_s = _rounded(held.mean_rest_s) if held else None
+        held_s = _rounded(held.under_tension_s) if held else None
+        return Tempo(None, None, None, rest_s, None, None, under_tension_s=held_s)
+    outs, pauses, backs = (
+        [e.phases[i].end_s - e.phases[i].start_s for e in events] for i in range(3)
+    )
+    alternating = split.sides == "alternating"
     rests = [b.start_s - a.end_s for a, b in itertools.pairwise(events)]
     steps = np.diff([e.turn_s for e in events])
-    first_lowers = lowering == "first"
+    lowers = split.lowering != "none"
+    down, up = (outs, backs) if split.lowering == "first" else (backs, outs)
+    rising = split.phases[2 if split.lowering == "first" else 0] if lowers else None
+    whole = compute_set_tempo(events, frame_s=frame_s, rising=rising)
     return Tempo(
-        lowering_s=None if lowering == "none" else _mean(outs if first_lowers else backs),
+        lowering_s=_mean(down) if lowers else None,
         pause_s=_mean(pauses) if any(p > 0 for p in pauses) else None,
-        rising_s=None if lowering == "none" else _mean(backs if first_lowers else outs),
+        rising_s=_mean(up) if lowers else None,
         rest_s=None if alternating else _mean([max(r, 0.0) for r in rests]),
         cycle_s=round(float(np.median(steps)), 3) if len(steps) else None,
         reps_per_min=round(60.0 / float(np.median(steps)), 1) if len(steps) else None,
+        under_tension_s=_rounded(None if whole is None else whole.under_tension_s),
+        speed_loss_percent=_rounded(None if whole is None else whole.speed_loss_percent, 1),
+        speed_loss_uncertainty=_rounded(
+            None if whole is None else whole.speed_loss_uncertainty_percent, 1
+        ),
     )
+
+
+def _rounded(value: float | None, digits: int = 3) -> float | None:
+    return None if value is None else round(value, digits)
 
 
 def _mean(values: Sequence[float]) -> float | None:
@@ -250,7 +284,7 @@ def compute_side_differences(
     combines the half-width of one side and the scatter of the reps. Values that are known too
     badly to be judged are left out.
     """
-    alternating = standard.split.sides == "alternating"
+    alternating = standard.by_sides
     rows = []
     for measure in dict.fromkeys(
         j.measure for c in standard.check for j in (c, *c.instead) if REGISTRY[j.measure].sided
@@ -300,14 +334,14 @@ def _compare_sides(measure: str, sides: list[list[tuple[float, float]]]) -> Side
     )
 
 
-def _notes(events: Sequence[Event], partial: int) -> tuple[str, ...]:
+def _notes(events: Sequence[Event], partial: int, noun: str) -> tuple[str, ...]:
     notes = []
     if partial:
-        word = "rep was" if partial == 1 else "reps were"
+        word = f"{noun} was" if partial == 1 else f"{noun}s were"
         notes.append(
             f"{partial} unfinished {word} cut off by the edge of what was filmed and not counted."
         )
     left, right = (sum(e.side == s for e in events) for s in ("left", "right"))
-    if left + right and abs(left - right) > 1:
+    if noun != "stage" and left and right and abs(left - right) > 1:
         notes.append(f"The sides were not done equally often: {left} left, {right} right.")
     return tuple(notes)

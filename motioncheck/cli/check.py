@@ -7,6 +7,7 @@ from pathlib import Path
 
 from rich.console import Console
 
+from motioncheck.cli.naming import naming_to_json, print_stretches, report_naming
 from motioncheck.cli.progress import ProgressLine
 from motioncheck.errors import OutputError, TrackFileError, UsageError
 from motioncheck.landmarks import MODELS, load_track, save_track
@@ -18,10 +19,15 @@ from motioncheck.pipeline import (
     check_clip,
     check_track,
     default_folder,
+    name_clip,
+    name_track,
     write_results,
 )
-from motioncheck.records import LandmarkTrack, Sheet
+from motioncheck.pipeline.naming import list_standards
+from motioncheck.records import ClipInfo, LandmarkTrack, Sheet
+from motioncheck.sheet.ranges import range_lines
 from motioncheck.sheet.write import require_place
+from motioncheck.standards import Person
 from motioncheck.video import probe_clip
 from motioncheck.wording import join_words, list_reps
 
@@ -36,7 +42,7 @@ class CheckRequest:
     """What was asked for on the command line."""
 
     clip: Path
-    movement: str
+    movement: str | None
     out: Path | None
     annotated: bool
     compare: bool
@@ -48,6 +54,8 @@ class CheckRequest:
     standards: Path | None
     use_cache: bool
     replace: bool
+    age: int | None = None
+    sex: str | None = None
 
 
 def run_check(request: CheckRequest) -> bool:
@@ -80,15 +88,51 @@ def run_check(request: CheckRequest) -> bool:
 
 def _check(request: CheckRequest, options: CheckOptions, progress: ProgressLine) -> CheckResult:
     if request.track is None:
-        return check_clip(request.clip, request.movement, options=options, on_progress=progress)
-    track, clip = load_track(request.track), probe_clip(request.clip)
+        return check_clip(
+            request.clip,
+            request.movement,
+            options=options,
+            on_progress=progress,
+            on_named=report_naming,
+        )
+    track, clip = read_track(request.track, request.clip)
+    return check_track(
+        track,
+        request.movement,
+        clip=clip,
+        options=options,
+        on_progress=progress,
+        on_named=report_naming,
+    )
+
+
+def read_track(path: Path, clip_path: Path) -> tuple[LandmarkTrack, ClipInfo]:
+    """Read saved landmarks and the clip they belong to; raises `TrackFileError` if they do not."""
+    track, clip = load_track(path), probe_clip(clip_path)
     if (track.width_px, track.height_px) != (clip.width_px, clip.height_px):
         raise TrackFileError(
             f"Expected landmarks of {clip.name} ({clip.width_px} x {clip.height_px} px), found "
-            f"those of a clip of {track.width_px} x {track.height_px} px in {request.track.name}.",
+            f"those of a clip of {track.width_px} x {track.height_px} px in {path.name}.",
             hint="Leave --track out to follow this clip itself.",
         )
-    return check_track(track, request.movement, clip=clip, options=options, on_progress=progress)
+    return track, clip
+
+
+def run_name_only(request: CheckRequest, *, as_json: bool) -> None:
+    """Say which movements a clip shows, and write nothing."""
+    options = _options(request)
+    with ProgressLine() as progress:
+        if request.track is None:
+            naming = name_clip(request.clip, options=options, on_progress=progress)
+        else:
+            track, _ = read_track(request.track, request.clip)
+            naming = name_track(track, list_standards(request.standards))
+    if as_json:
+        print(naming_to_json(naming))
+    else:
+        print_stretches(naming)
+        if naming.decision.movement:
+            report_naming(naming)
 
 
 def keep_track(track: LandmarkTrack, path: Path) -> None:
@@ -113,7 +157,28 @@ def _options(request: CheckRequest) -> CheckOptions:
         standards_folder=request.standards,
         cache_folder=default_cache() if request.use_cache else None,
         show_face=request.show_face,
+        person=parse_person(request.age, request.sex),
     )
+
+
+def parse_person(age: int | None, sex: str | None) -> Person:
+    """Return what is known of the person.
+
+    Raises
+    ------
+    UsageError
+        If the age is not from 0 to 120, or the sex is neither female nor male.
+    """
+    if age is not None and not 0 <= age <= 120:
+        raise UsageError(f"Expected --age from 0 to 120 years, found {age}.")
+    if sex is None:
+        return Person(age)
+    if sex not in ("female", "male"):
+        raise UsageError(
+            f"Expected --sex to be female or male, found {sex!r}.",
+            hint="Leave it out to see the usual values of both.",
+        )
+    return Person(age, "female" if sex == "female" else "male")
 
 
 def parse_point(text: str | None) -> tuple[float, float] | None:
@@ -163,8 +228,13 @@ def print_summary(sheet: Sheet, folder: Path) -> None:
     if summary.best:
         console.print(f"Keep this: {summary.best}", markup=False)
     for cue in summary.cues:
-        where = list_reps(cue.reps) if cue.reps else "whole set"
+        noun = sheet.movement.event_kind
+        where = list_reps(cue.reps, noun) if cue.reps else "whole set"
         console.print(f"To do: {cue.text} ({where})", markup=False)
+    for line in range_lines(summary.ranges):
+        console.print(line, markup=False)
+    for rung in summary.rungs:
+        console.print(f"Rung {rung.number}: {rung.text}", markup=False)
     for note in summary.notes:
         console.print(note, markup=False)
     for line in describe_blind_spots(sheet):

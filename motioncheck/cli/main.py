@@ -19,8 +19,8 @@ app = typer.Typer(
     add_completion=False,
     pretty_exceptions_enable=False,
     epilog=(
-        "Exit codes: 0 checked, 2 usage, 3 clip unreadable, 4 standard invalid, 5 missing part, "
-        "6 nothing measurable, 7 history, 8 output, 9 a miss with --strict. "
+        "Exit codes: 0 checked, 2 usage, 3 clip unreadable, 4 standard or plan invalid, "
+        "5 missing part, 6 nothing measurable, 7 history, 8 output, 9 a miss with --strict. "
         "It measures; it does not diagnose."
     ),
 )
@@ -60,8 +60,13 @@ def main_options(
 def check(
     clip: Annotated[Path, typer.Argument(help="Video file: one person, whole body, one set.")],
     movement: Annotated[
-        str, typer.Option("--movement", "-m", help="Movement; see `motioncheck movements`.")
-    ],
+        str | None,
+        typer.Option(
+            "--movement",
+            "-m",
+            help="Movement; see `motioncheck movements`. Left out, the program names it itself.",
+        ),
+    ] = None,
     out: Annotated[
         Path | None,
         typer.Option("--out", "-o", help="Folder for the results. [default: CLIPNAME.check]"),
@@ -91,12 +96,24 @@ def check(
         typer.Option("--track", metavar="FILE.npz", help="Use landmarks saved before."),
     ] = None,
     standards: StandardsOption = None,
+    age: Annotated[
+        int | None,
+        typer.Option("--age", metavar="YEARS", help="Age, for the usual values that are shown."),
+    ] = None,
+    sex: Annotated[
+        str | None,
+        typer.Option("--sex", metavar="female|male", help="Sex, for the usual values likewise."),
+    ] = None,
     no_cache: Annotated[
         bool, typer.Option("--no-cache", help="Neither use nor keep landmarks between checks.")
     ] = False,
     replace: Annotated[
         bool, typer.Option("--replace", help="Overwrite results of another clip.")
     ] = False,
+    name_only: Annotated[
+        bool, typer.Option("--name-only", help="Only say which movements it shows, and when.")
+    ] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="With --name-only: as JSON.")] = False,
     strict: Annotated[
         bool, typer.Option("--strict", help="Exit with code 9 when a rep misses the standard.")
     ] = False,
@@ -108,7 +125,7 @@ def check(
 
     Stop at sharp or rising pain, chest pain, dizziness or numbness.
     """
-    from motioncheck.cli.check import CheckRequest, run_check
+    from motioncheck.cli.check import CheckRequest, run_check, run_name_only
 
     request = CheckRequest(
         clip=clip,
@@ -124,12 +141,92 @@ def check(
         standards=standards,
         use_cache=not no_cache,
         replace=replace,
+        age=age,
+        sex=sex,
     )
+    if name_only:
+        run_name_only(request, as_json=as_json)
+        return
     misses = run_check(request)
     if strict and misses:
         from motioncheck.errors import STRICT_MISS_CODE
 
         raise typer.Exit(STRICT_MISS_CODE)
+
+
+@app.command()
+def session(
+    plan: Annotated[Path, typer.Argument(help="Plan of the session (TOML); see docs/plans.md.")],
+    clips: Annotated[
+        list[Path],
+        typer.Argument(help="Clips in the order they were filmed, or sheet.json files of checks."),
+    ],
+    movement: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--movement", "-m", metavar="CLIP=ID", help="Movement of a clip; may be repeated."
+        ),
+    ] = None,
+    begins: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--begins", metavar="CLIP=SECONDS", help="When a clip begins on the session's clock."
+        ),
+    ] = None,
+    start: Annotated[
+        float | None,
+        typer.Option(
+            "--start",
+            metavar="SECONDS",
+            help="When the clock of the first circuit starts, in its clip. [default: first rep]",
+        ),
+    ] = None,
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", "-o", help="Folder for the results. [default: PLANNAME.session]"),
+    ] = None,
+    person: Annotated[
+        str, typer.Option("--person", help="Who it is, printed on the sheet; a seat number.")
+    ] = "",
+    model: Annotated[
+        str, typer.Option("--model", help="Body model: full, or lite (faster, less exact).")
+    ] = "full",
+    show_face: Annotated[
+        bool, typer.Option("--show-face", help="Do not cover faces in pictures.")
+    ] = False,
+    standards: StandardsOption = None,
+    no_cache: Annotated[
+        bool, typer.Option("--no-cache", help="Neither use nor keep landmarks between checks.")
+    ] = False,
+    replace: Annotated[
+        bool, typer.Option("--replace", help="Overwrite results of another session.")
+    ] = False,
+    verbose: Annotated[
+        bool, typer.Option("--verbose", "-v", help="Show details of errors.")
+    ] = False,
+) -> None:
+    """Lay the clips of a session against its plan and write the session sheet.
+
+    Stop at sharp or rising pain, chest pain, dizziness or numbness.
+    """
+    from motioncheck.cli.session import SessionCommand, run_command
+
+    run_command(
+        SessionCommand(
+            plan=plan,
+            clips=tuple(clips),
+            movements=tuple(movement or ()),
+            begins=tuple(begins or ()),
+            start_s=start,
+            out=out,
+            person=person,
+            model=model,
+            show_face=show_face,
+            standards=standards,
+            use_cache=not no_cache,
+            replace=replace,
+        )
+    )
 
 
 @movements_app.callback()

@@ -8,8 +8,9 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from motioncheck.checks.ranges import describe_change, describe_norms
 from motioncheck.measures import REGISTRY
-from motioncheck.standards import Check, get_standard, load_standard_file, load_standards
+from motioncheck.standards import ANYONE, Check, get_standard, load_standard_file, load_standards
 from motioncheck.wording import with_unit
 
 
@@ -40,6 +41,13 @@ def print_standard(movement: str, folder: Path | None) -> None:
         console.print(Text(f"  {check.title}: {describe_check(check)}"))
         console.print(Text(f"      cue: {check.cue}"))
         console.print(Text(f"      source ({check.source_tag}): {check.source}"))
+        for text in describe_norms(check.norm, check.unit, ANYONE):
+            console.print(Text(f"      usual: {text}"))
+    for line in standard.range_of_motion:
+        unit = REGISTRY[line.measure].unit
+        console.print(Text(f"\nRange of motion, {line.title}: {describe_change(line, unit)}"))
+        for text in describe_norms(line.norm, unit, ANYONE):
+            console.print(Text(f"  {text}"))
     console.print("\nUsual faults:")
     for fault in standard.faults:
         console.print(Text(f"  {fault}"))

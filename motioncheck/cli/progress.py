@@ -18,6 +18,7 @@ from rich.progress import (
 
 STAGES = {
     "landmarks": "Following the body",
+    "naming": "Telling the movement",
     "measuring": "Measuring",
     "fitting": "Fitting a body",
     "pictures": "Taking stills",

@@ -1,6 +1,7 @@
 """The recipe that turns a clip into a sheet: the only room that mixes files and computing."""
 
 from motioncheck.pipeline.analyse import Analysis, analyse_track
+from motioncheck.pipeline.naming import Naming, name_track
 from motioncheck.pipeline.options import CheckOptions, CheckResult, OnProgress, no_progress
 from motioncheck.pipeline.outputs import (
     ANNOTATED,
@@ -9,7 +10,8 @@ from motioncheck.pipeline.outputs import (
     render_results,
     write_results,
 )
-from motioncheck.pipeline.recipe import check_clip, check_track
+from motioncheck.pipeline.recipe import check_clip, check_track, name_clip
+from motioncheck.pipeline.stretches import SessionClip, split_session_clip
 
 __all__ = [
     "ANNOTATED",
@@ -17,12 +19,17 @@ __all__ = [
     "Analysis",
     "CheckOptions",
     "CheckResult",
+    "Naming",
     "OnProgress",
+    "SessionClip",
     "analyse_track",
     "check_clip",
     "check_track",
     "default_folder",
+    "name_clip",
+    "name_track",
     "no_progress",
     "render_results",
+    "split_session_clip",
     "write_results",
 ]

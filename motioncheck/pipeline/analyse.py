@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -13,7 +13,9 @@ from motioncheck.checks import (
     check_events,
     check_set,
     choose_judgements,
+    compute_ranges,
     find_blind_spots,
+    note_hidden_leg,
     summarise,
 )
 from motioncheck.cleaning import clean_track, leave_out_impossible, leave_out_walking
@@ -37,9 +39,10 @@ from motioncheck.records import (
     MeasureTable,
     Summary,
 )
+from motioncheck.rules import split_measures, split_table
 from motioncheck.skeleton import INDEX
-from motioncheck.splitting import BoolArray, CycleRule, SplitRule, Timeline, split_reps
-from motioncheck.standards import Standard
+from motioncheck.splitting import BoolArray, Timeline, compute_motion
+from motioncheck.standards import ANYONE, Person, Standard
 
 # Below this leg length in the picture, landmark noise of a few pixels is larger than any verdict.
 MIN_LEG_PX = 60.0
@@ -96,6 +99,7 @@ def analyse_track(
     *,
     fit: Fit | None = fit_body,
     calibration: Calibration | None = None,
+    person: Person = ANYONE,
 ) -> Analysis:
     """Clean a track, measure it, split it into reps and check them.
 
@@ -107,6 +111,8 @@ def analyse_track(
         Fits a body to the cleaned track; None measures from the picture alone.
     calibration : Calibration, optional
         By default that of the program.
+    person : Person, optional
+        Chooses the usual values that are shown.
 
     Raises
     ------
@@ -124,12 +130,12 @@ def analyse_track(
         )
     body, picture = _measure(track, standard)
     _require_signal(body, picture, standard)
-    timeline = split_reps(picture, make_split_rule(standard), present=_present(body))
+    timeline = split_table(picture, compute_motion(body), standard, find_present(body))
     if not timeline.events:
         raise NoRepsError(_no_reps_message(standard, timeline))
     calibration = load_calibration() if calibration is None else calibration
     sources = combine_sources(track, body, standard, fit, calibration)
-    return _check(timeline, standard, body, sources, calibration)
+    return _check(timeline, standard, body, sources, calibration, person)
 
 
 def _check(
@@ -138,12 +144,24 @@ def _check(
     body: BodyPicture,
     sources: Sources,
     calibration: Calibration,
+    person: Person,
 ) -> Analysis:
     table, view = sources.table, sources.view
     choices = choose_judgements(standard, timeline.events, table, view)
     events = check_events(timeline.events, standard, table, view, choices=choices)
     partial = check_events(timeline.partial, standard, table, view, choices=choices)
-    set_findings = check_set(events, standard, table, view, choices=choices)
+    set_findings = check_set(
+        events, standard, table, view, choices=choices, person=person, cut_off=partial
+    )
+    summary = summarise(
+        events,
+        set_findings,
+        standard,
+        partial=len(partial),
+        frame_s=_frame_s(table),
+        ranges=compute_ranges(events, standard, table, person=person),
+    )
+    hidden = note_hidden_leg(standard, table.picture or table, view)
     return Analysis(
         clean=body.track,
         view=view,
@@ -151,13 +169,18 @@ def _check(
         table=table,
         events=events,
         partial=partial,
-        summary=summarise(events, set_findings, standard, partial=len(partial)),
+        summary=replace(summary, notes=(*summary.notes, hidden)) if hidden else summary,
         blind=find_blind_spots(standard, choices, view, calibration),
         choices=choices,
         calibration=calibration,
         fitted=sources.fitted,
         notes=sources.notes,
     )
+
+
+def _frame_s(table: MeasureTable) -> float:
+    steps = np.diff(table.time_s)
+    return float(np.median(steps)) if len(steps) else math.nan
 
 
 def score_motion(track: LandmarkTrack, standard: Standard) -> float:
@@ -169,8 +192,7 @@ def score_motion(track: LandmarkTrack, standard: Standard) -> float:
     if track.seen_ratio == 0.0 or _span_s(track) > MAX_CLIP_S:
         return 0.0
     body, table = _measure(track, standard)
-    reps = split_reps(table, make_split_rule(standard), present=_present(body)).events
-    return float(len(reps))
+    return float(len(split_table(table, compute_motion(body), standard, find_present(body)).events))
 
 
 def require_length(seconds: float) -> None:
@@ -187,43 +209,33 @@ def _span_s(track: LandmarkTrack) -> float:
     return float(np.ptp(track.time_s)) if len(track.time_s) else 0.0
 
 
-def make_split_rule(standard: Standard) -> SplitRule:
-    """Translate the split section of a standard for the splitting room."""
-    split = standard.split
-    return SplitRule(
-        signal=split.signal,
-        sided=REGISTRY[split.signal].sided,
-        alternating=split.sides == "alternating",
-        turns_low=split.turn == "lowest",
-        cycle=CycleRule(split.min_change, split.min_time_s, split.max_time_s, split.min_share),
-        phase_names=split.phases,
-        side_from=split.side_from,
-    )
-
-
 def _measure(track: LandmarkTrack, standard: Standard) -> tuple[BodyPicture, MeasureTable]:
+    return measure_picture(track, cutoff_hz=standard.cutoff_hz)
+
+
+def measure_picture(track: LandmarkTrack, *, cutoff_hz: float) -> tuple[BodyPicture, MeasureTable]:
     """Return the body in the picture and what the picture alone says about it."""
-    clean = clean_track(hide_outside(track), cutoff_hz=standard.cutoff_hz)
+    clean = clean_track(hide_outside(track), cutoff_hz=cutoff_hz)
     clean = leave_out_impossible(leave_out_walking(clean))
     body = build_body(clean, estimate_view(clean))
     return body, compute_picture_table(body)
 
 
-def _present(body: BodyPicture) -> BoolArray:
+def find_present(body: BodyPicture) -> BoolArray:
     """Where somebody was found at all, whether or not the landmarks can be used."""
     hips = [INDEX["left_hip"], INDEX["right_hip"]]
     return np.asarray(body.track.visibility[:, hips].max(axis=1) > 0.05, dtype=np.bool_)
 
 
 def _require_signal(body: BodyPicture, table: MeasureTable, standard: Standard) -> None:
-    signal = standard.split.signal
-    columns = REGISTRY[signal].ids()
+    measures = split_measures(standard)
+    columns = [c for m in measures for c in REGISTRY[m].ids()]
     seen = max(float(np.isfinite(table.values[c]).mean()) for c in columns)
     body_seen = float(np.isfinite(body.mid("hip")[:, 0]).mean())
     if seen < MIN_SIGNAL_SHARE * max(body_seen, 1e-9):
-        hidden = _least_seen(body, REGISTRY[signal].points)
+        hidden = _least_seen(body, REGISTRY[measures[0]].points)
         raise LowVisibilityError(
-            f"Expected to see hips, knees and feet for {standard.title.lower()}, found the "
+            f"Expected to see the body parts that {standard.title.lower()} is told by, found the "
             f"{hidden} hidden or outside the picture in most frames.",
             hint="Move the phone back until the whole body has room around it, and film again.",
         )
@@ -246,4 +258,5 @@ def _no_reps_message(standard: Standard, timeline: Timeline) -> str:
     found = "none"
     if timeline.partial:
         found = f"only {len(timeline.partial)} cut off by the start or end of the clip"
-    return f"Expected at least one finished repetition of {standard.title.lower()}, found {found}."
+    word = {"rep": "repetition"}.get(standard.event_word, standard.event_word)
+    return f"Expected at least one finished {word} of {standard.title.lower()}, found {found}."

@@ -18,6 +18,7 @@ from motioncheck.records import (
     CheckInfo,
     ClipInfo,
     DecodeReport,
+    EventKind,
     LandmarkTrack,
     MeasureTable,
     MovementInfo,
@@ -29,6 +30,7 @@ from motioncheck.standards import Check, LoadedStandard, Standard
 
 # A measure is drawn over time when it is known well in at least this share of the frames.
 MIN_CHARTED_SHARE = 0.3
+EVENT_KINDS: dict[str, EventKind] = {"cycle": "rep", "hold": "hold", "stages": "stage"}
 LIBRARIES = ("mediapipe", "av", "opencv-python-headless", "numpy", "scipy")
 OptionMap = Mapping[str, str | float | int | bool | None]
 
@@ -82,7 +84,8 @@ def _movement(standard: Standard, source_hash: str, analysis: Analysis) -> Movem
         checks=tuple(_check_info(c, analysis) for c in standard.check if c.enabled),
         chart_measure=_chart_measure(standard, analysis),
         camera_advice=standard.camera.advice,
-        alternating=standard.split.sides == "alternating",
+        alternating=standard.by_sides,
+        event_kind=EVENT_KINDS[standard.split.kind],
     )
 
 

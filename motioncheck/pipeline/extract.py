@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -14,6 +15,7 @@ from motioncheck.landmarks import (
     extract_track,
 )
 from motioncheck.pipeline.analyse import score_motion
+from motioncheck.pipeline.naming import list_standards, score_exercise
 from motioncheck.pipeline.options import CheckOptions, OnProgress
 from motioncheck.records import ClipInfo, DecodeReport, LandmarkTrack
 from motioncheck.standards import Standard
@@ -21,6 +23,8 @@ from motioncheck.video import ClipReader, PictureSpool, read_ahead
 
 # The pose model gains nothing from a taller picture.
 MODEL_HEIGHT_PX = 640
+# Under this name a track is kept whose athlete was chosen without knowing the movement.
+ANY_MOVEMENT = "any movement"
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +50,7 @@ def make_key(clip: ClipInfo, options: CheckOptions) -> TrackKey:
 def get_track(
     path: Path,
     clip: ClipInfo,
-    standard: Standard,
+    standard: Standard | None,
     options: CheckOptions,
     *,
     spool: PictureSpool,
@@ -55,10 +59,11 @@ def get_track(
     """Return the track of a clip, from the cache when it was followed before.
 
     With several people, together or one after the other, the choice of the athlete depends on the
-    movement, so such a track is kept for this movement only.
+    movement, so such a track is kept for this movement only. Without a standard the athlete is
+    the one who does any of the movements for longest.
     """
     key = make_key(clip, options)
-    crowd_key = replace(key, variant=standard.id)
+    crowd_key = replace(key, variant=ANY_MOVEMENT if standard is None else standard.id)
     cache = TrackCache(options.cache_folder) if options.cache_folder else None
     if cache:
         for known in (key, crowd_key):
@@ -76,7 +81,7 @@ def get_track(
 def _follow(
     path: Path,
     clip: ClipInfo,
-    standard: Standard,
+    standard: Standard | None,
     options: CheckOptions,
     *,
     spool: PictureSpool,
@@ -92,9 +97,19 @@ def _follow(
             options=FollowOptions(
                 model=options.model,
                 athlete_px=options.athlete_px,
-                motion_score=lambda candidate: score_motion(candidate, standard),
+                motion_score=_choose_score(standard, options),
                 frames_expected=clip.frames_expected,
             ),
             on_progress=on_progress,
         )
     return track, reader.report
+
+
+def _choose_score(
+    standard: Standard | None, options: CheckOptions
+) -> Callable[[LandmarkTrack], float]:
+    """Return what tells the athlete from other people in the picture."""
+    if standard is not None:
+        return lambda candidate: score_motion(candidate, standard)
+    standards = list_standards(options.standards_folder)
+    return lambda candidate: score_exercise(candidate, standards)

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 import numpy as np
 
 from motioncheck.measures import REGISTRY, Calibration, MeasureSpec
 from motioncheck.measures.calibration import Z90, Correction
+from motioncheck.measures.choice import picture_correction
 from motioncheck.pipeline.analyse import Analysis
 from motioncheck.pipeline.crowd import CROWD_NOTE, is_crowded
 from motioncheck.records import (
@@ -105,11 +106,19 @@ def describe_measures(
     chosen = [analysis.choices[c.id] for c in standard.check if c.enabled]
     used = dict.fromkeys(c.judgement.measure for c in chosen if not c.blind)
     rows = _inside(analysis.table.time_s, analysis.events)
-    return tuple(describe_measure(REGISTRY[m], analysis.table, rows, calibration) for m in used)
+    return tuple(
+        describe_measure(REGISTRY[m], analysis.table, rows, calibration, planar=standard.planar)
+        for m in used
+    )
 
 
 def describe_measure(
-    spec: MeasureSpec, table: MeasureTable, rows: BoolArray, calibration: Calibration
+    spec: MeasureSpec,
+    table: MeasureTable,
+    rows: BoolArray,
+    calibration: Calibration,
+    *,
+    planar: Collection[str] = (),
 ) -> MeasureInfo:
     """Describe one measure over the frames ``rows``, shape (T,), both sides together."""
     columns = [c for c in spec.ids() if c in table.values]
@@ -128,7 +137,7 @@ def describe_measure(
         sign=spec.sign,
         body_share=None if share is None else round(share, 3),
         half_width=_best_known(table, columns, rows, spec),
-        corrections=_corrections(spec, values[known], share, calibration),
+        corrections=_corrections(spec, values[known], share, calibration, planar),
     )
 
 
@@ -151,14 +160,17 @@ def _best_known(
 
 
 def _corrections(
-    spec: MeasureSpec, values: FloatArray, body_share: float | None, calibration: Calibration
+    spec: MeasureSpec,
+    values: FloatArray,
+    body_share: float | None,
+    calibration: Calibration,
+    planar: Collection[str],
 ) -> tuple[str, ...]:
     if body_share is None:
         return ()
-    entry = calibration.of(spec.id)
     sources = (
-        ("picture", entry.picture, 1.0 - body_share),
-        ("body", entry.body, body_share),
+        ("picture", picture_correction(spec, calibration, planar), 1.0 - body_share),
+        ("body", calibration.of(spec.id).body, body_share),
     )
     texts = [
         (name, _largest_correction(spec, correction, values))

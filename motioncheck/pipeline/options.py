@@ -8,6 +8,7 @@ from pathlib import Path
 
 from motioncheck.pipeline.analyse import Analysis
 from motioncheck.records import ClipInfo, LandmarkTrack, Sheet, Still
+from motioncheck.standards import ANYONE, Person
 
 # stage, done, total (0 when unknown); called often, must be quick.
 OnProgress = Callable[[str, int, int], None]
@@ -33,6 +34,8 @@ class CheckOptions:
         Where tracks and fitted bodies are kept between checks; None keeps nothing.
     show_face : bool
         Leave faces uncovered in pictures.
+    person : Person
+        Age and sex, as far as they are known; they choose the usual values that are shown.
     """
 
     model: str = "full"
@@ -40,6 +43,7 @@ class CheckOptions:
     standards_folder: Path | None = None
     cache_folder: Path | None = None
     show_face: bool = False
+    person: Person = ANYONE
 
 
 @dataclass(frozen=True, slots=True, eq=False)

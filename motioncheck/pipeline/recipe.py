@@ -5,22 +5,31 @@ from __future__ import annotations
 from pathlib import Path
 
 from motioncheck.pipeline.analyse import analyse_track, require_length
-from motioncheck.pipeline.assemble import assemble_sheet
-from motioncheck.pipeline.extract import get_track
+from motioncheck.pipeline.assemble import OptionMap, assemble_sheet
+from motioncheck.pipeline.extract import Extracted, get_track
 from motioncheck.pipeline.fitting import BodyCache, Fit, FittedBody, fit_body
+from motioncheck.pipeline.naming import (
+    Naming,
+    OnNamed,
+    ignore_name,
+    list_standards,
+    name_track,
+    require_one,
+)
 from motioncheck.pipeline.options import CheckOptions, CheckResult, OnProgress, no_progress
 from motioncheck.pipeline.pictures import collect_pictures, draw_stills
 from motioncheck.records import CleanTrack, ClipInfo, LandmarkTrack
-from motioncheck.standards import get_standard
+from motioncheck.standards import LoadedStandard, get_standard
 from motioncheck.video import PictureSpool, probe_clip
 
 
 def check_clip(
     path: Path | str,
-    movement: str,
+    movement: str | None = None,
     *,
     options: CheckOptions | None = None,
     on_progress: OnProgress = no_progress,
+    on_named: OnNamed = ignore_name,
 ) -> CheckResult:
     """Check one clip against the standard of a movement.
 
@@ -28,11 +37,13 @@ def check_clip(
     ----------
     path : Path or str
         The clip.
-    movement : str
-        Id of a standard, such as ``air-squat``.
+    movement : str, optional
+        Id of a standard, such as ``air-squat``. Without it the movement is told from the clip.
     options : CheckOptions, optional
     on_progress : callable, optional
         Called as ``on_progress(stage, done, total)``; total is 0 when unknown.
+    on_named : callable, optional
+        Called with what was named, before anything is checked.
 
     Returns
     -------
@@ -42,42 +53,83 @@ def check_clip(
     Raises
     ------
     MotionCheckError
-        One of its subclasses, with exit code and hint.
+        One of its subclasses, with exit code and hint; a `UsageError` when the movement had to be
+        told and could not.
     """
     options = options or CheckOptions()
     path = Path(path)
-    loaded = get_standard(movement, options.standards_folder)
+    loaded = None if movement is None else get_standard(movement, options.standards_folder)
     clip = probe_clip(path)
     require_length(clip.duration_s)
     with PictureSpool() as spool:
-        extracted = get_track(
-            path, clip, loaded.standard, options, spool=spool, on_progress=on_progress
-        )
-        on_progress("measuring", 0, 0)
-        fit = make_fit(options, on_progress)
-        analysis = analyse_track(extracted.track, loaded.standard, fit=fit)
-        on_progress("pictures", 0, 0)
-        pictures = collect_pictures(
+        standard = None if loaded is None else loaded.standard
+        extracted = get_track(path, clip, standard, options, spool=spool, on_progress=on_progress)
+        naming = None
+        if loaded is None:
+            naming = _name(extracted.track, options, on_named, on_progress)
+            loaded = get_standard(require_one(naming), options.standards_folder)
+        return check_extracted(
             path,
             clip,
-            extracted.track,
-            analysis.events,
+            extracted,
+            loaded,
             options,
             spool=spool,
-            key=extracted.key,
+            on_progress=on_progress,
+            naming=naming,
         )
-    sheet = assemble_sheet(
-        clip,
-        extracted.report,
-        extracted.track,
-        analysis,
-        loaded,
-        options=_option_map(options, movement),
+
+
+def check_extracted(
+    path: Path,
+    clip: ClipInfo,
+    extracted: Extracted,
+    loaded: LoadedStandard,
+    options: CheckOptions,
+    *,
+    spool: PictureSpool,
+    on_progress: OnProgress = no_progress,
+    naming: Naming | None = None,
+) -> CheckResult:
+    """Check a clip that was followed already; raises as `analyse_track`."""
+    track = extracted.track
+    on_progress("measuring", 0, 0)
+    fit = make_fit(options, on_progress)
+    analysis = analyse_track(track, loaded.standard, fit=fit, person=options.person)
+    on_progress("pictures", 0, 0)
+    pictures = collect_pictures(
+        path, clip, track, analysis.events, options, spool=spool, key=extracted.key
     )
-    stills = draw_stills(
-        pictures, extracted.track, sheet, analysis.view, show_face=options.show_face
-    )
-    return CheckResult(clip, extracted.track, analysis, sheet, stills)
+    chosen = _option_map(options, loaded.standard.id, naming)
+    sheet = assemble_sheet(clip, extracted.report, track, analysis, loaded, options=chosen)
+    stills = draw_stills(pictures, track, sheet, analysis.view, show_face=options.show_face)
+    return CheckResult(clip, track, analysis, sheet, stills)
+
+
+def name_clip(
+    path: Path | str,
+    *,
+    options: CheckOptions | None = None,
+    on_progress: OnProgress = no_progress,
+) -> Naming:
+    """Tell which movements a clip shows, without checking them. Raises as `check_clip`."""
+    options = options or CheckOptions()
+    path = Path(path)
+    standards = list_standards(options.standards_folder)
+    clip = probe_clip(path)
+    require_length(clip.duration_s)
+    with PictureSpool() as spool:
+        extracted = get_track(path, clip, None, options, spool=spool, on_progress=on_progress)
+    return name_track(extracted.track, standards)
+
+
+def _name(
+    track: LandmarkTrack, options: CheckOptions, on_named: OnNamed, on_progress: OnProgress
+) -> Naming:
+    on_progress("naming", 0, 0)
+    naming = name_track(track, list_standards(options.standards_folder))
+    on_named(naming)
+    return naming
 
 
 def make_fit(options: CheckOptions, on_progress: OnProgress) -> Fit:
@@ -93,28 +145,42 @@ def make_fit(options: CheckOptions, on_progress: OnProgress) -> Fit:
 
 def check_track(
     track: LandmarkTrack,
-    movement: str,
+    movement: str | None = None,
     *,
     clip: ClipInfo,
     options: CheckOptions | None = None,
     on_progress: OnProgress = no_progress,
+    on_named: OnNamed = ignore_name,
 ) -> CheckResult:
     """Check a saved track; there are no pictures then. Raises as `check_clip`."""
     options = options or CheckOptions()
-    loaded = get_standard(movement, options.standards_folder)
-    analysis = analyse_track(track, loaded.standard, fit=make_fit(options, on_progress))
+    naming = _name(track, options, on_named, on_progress) if movement is None else None
+    chosen = movement if naming is None else require_one(naming)
+    loaded = get_standard(chosen or "", options.standards_folder)
+    fit = make_fit(options, on_progress)
+    analysis = analyse_track(track, loaded.standard, fit=fit, person=options.person)
     sheet = assemble_sheet(
-        clip, None, track, analysis, loaded, options=_option_map(options, movement)
+        clip,
+        None,
+        track,
+        analysis,
+        loaded,
+        options=_option_map(options, loaded.standard.id, naming),
     )
     return CheckResult(clip, track, analysis, sheet)
 
 
-def _option_map(options: CheckOptions, movement: str) -> dict[str, str | float | int | bool | None]:
+def _option_map(options: CheckOptions, movement: str, naming: Naming | None) -> OptionMap:
+    """Return the options as the sheet lists them; ``named_with`` is empty when a user named it."""
     where = options.athlete_px
     return {
         "movement": movement,
+        "named_by_program": naming is not None,
+        "named_with": None if naming is None else round(naming.decision.confidence, 3),
         "model": options.model,
         "athlete_px": None if where is None else f"{where[0]:g},{where[1]:g}",
         "own_standards": options.standards_folder is not None,
         "show_face": options.show_face,
+        "age_years": options.person.age_years,
+        "sex": options.person.sex,
     }

@@ -21,6 +21,7 @@ from motioncheck.measures import (
 from motioncheck.pipeline.fitting import Fit, FittedBody
 from motioncheck.records import CameraView, CleanTrack, LandmarkTrack, MeasureTable
 from motioncheck.records.arrays import BoolArray, FloatArray
+from motioncheck.skeleton import INDEX
 from motioncheck.standards import Standard
 
 # The model places what it cannot see somewhere outside the picture, often sure of it. A landmark
@@ -30,6 +31,11 @@ EDGE_RATIO = 0.01
 SEEN_FROM = 0.5
 # A joint that was not found for longer is not measured from the fitted body; project judgement.
 LONGEST_INVENTED_S = 0.5
+# An arm is held by nothing: where the elbow is hidden the pose model puts the arm near the other
+# one, and the fit would follow it. A leg that is hidden still stands on the floor. On rendered
+# people who lift the arm far from the camera the elbow has a visibility of 0.03 to 0.38 there.
+HIDDEN_ELBOW = 0.5
+ARMS = {INDEX[f"{s}_elbow"]: [INDEX[f"{s}_elbow"], INDEX[f"{s}_wrist"]] for s in ("left", "right")}
 NO_FIT_NOTE = (
     "No body could be fitted to the landmarks, so everything is measured in the picture alone."
 )
@@ -69,7 +75,7 @@ def combine_sources(
     planes = wanted_planes(standard)
 
     def take_picture(*notes: str) -> Sources:
-        table = compute_table(body, calibration=calibration, planes=planes)
+        table = compute_table(body, calibration=calibration, planes=planes, planar=standard.planar)
         return Sources(body.view, table, notes=notes)
 
     if fit is None:
@@ -88,7 +94,14 @@ def combine_sources(
     )
     picture = body if view == body.view else build_body(body.track, view)
     missing = find_missing(dense)
-    table = compute_table(picture, fitted.columns, calibration, missing=missing, planes=planes)
+    table = compute_table(
+        picture,
+        fitted.columns,
+        calibration,
+        missing=missing,
+        planes=planes,
+        planar=standard.planar,
+    )
     return Sources(view, table, fitted, fitted.notes)
 
 
@@ -135,10 +148,13 @@ def find_outside(image_px: FloatArray, width_px: int, height_px: int) -> BoolArr
 def find_missing(dense: CleanTrack) -> dict[str, BoolArray]:
     """Find where the body was made up by the fit; see `motioncheck.measures.find_invented`.
 
-    What lies outside the picture was not found either: it is a guess of the pose model.
+    What lies outside the picture was not found either: it is a guess of the pose model. So is an
+    arm that is surely hidden.
     """
-    outside = find_outside(dense.image_px, dense.width_px, dense.height_px)
-    found = np.where(outside[..., None], np.nan, dense.image_px)
+    guessed = find_outside(dense.image_px, dense.width_px, dense.height_px)
+    for elbow, arm in ARMS.items():
+        guessed[:, arm] |= dense.visibility[:, [elbow]] < HIDDEN_ELBOW
+    found = np.where(guessed[..., None], np.nan, dense.image_px)
     return find_invented(found, dense.rate_hz, longest_s=LONGEST_INVENTED_S)
 
 
@@ -149,4 +165,5 @@ def wanted_planes(standard: Standard) -> dict[str, Plane]:
         for form in (check, *check.instead):
             if REGISTRY[form.measure].plane == "any" and form.plane != "any":
                 wanted.setdefault(form.measure, form.plane)
-    return wanted
+    plane: Plane = "sagittal" if standard.camera.best_view == "side" else "frontal"
+    return wanted | {m: plane for m in standard.planar if REGISTRY[m].plane == "any"}

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from motioncheck.records import VERDICTS, MeasureTable, Sheet, Still
-from motioncheck.sheet import charts, limits, view, words
+from motioncheck.sheet import charts, limits, ranges, view, words
 from motioncheck.sheet.charts import ChartSpec
 from motioncheck.sheet.drawing import shrink_jpeg
 
@@ -80,14 +80,17 @@ def make_policy(style: str) -> str:
 def _summary_parts(sheet: Sheet) -> dict[str, Any]:
     return {
         "facts": view.facts(sheet),
-        "cues": view.cue_lines(sheet.summary),
+        "noun": words.noun_of(sheet.movement.event_kind),
+        "ranges": ranges.range_groups(sheet.summary.ranges),
+        "rungs": ranges.rung_rows(sheet),
+        "cues": view.cue_lines(sheet.summary, sheet.movement.event_kind),
         "groups": view.rep_groups(sheet),
         "spots": limits.blind_spots(sheet),
         "blind_line": limits.blind_line(sheet),
         "measured": limits.measured_rows(sheet),
         "table": view.build_table(sheet),
         "set_checks": view.set_checks(sheet.summary),
-        "tempo": view.tempo_lines(sheet.summary),
+        "tempo": view.tempo_lines(sheet.summary, sheet.movement.event_kind),
     }
 
 

@@ -100,15 +100,16 @@ def json_schema() -> dict[str, Any]:
     of this version does not stumble over a later one.
     """
     schema: dict[str, Any] = _adapter().json_schema(mode="serialization")
-    _require_all(schema)
+    require_all(schema)
     for part in schema.get("$defs", {}).values():
-        _require_all(part)
+        require_all(part)
     schema["properties"]["schema"] = {"const": SCHEMA_ID, "type": "string"}
     head = {"$schema": DIALECT, "$id": f"urn:{SCHEMA_ID.replace('/', ':')}"}
     return {**head, **schema, "title": "Feedback sheet of one clip"}
 
 
-def _require_all(part: dict[str, Any]) -> None:
+def require_all(part: dict[str, Any]) -> None:
+    """Make every property of an object required, in place: all of them are always written."""
     properties = part.get("properties")
     if not properties:
         return

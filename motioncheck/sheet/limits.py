@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from motioncheck.records import BlindSpot, MeasureInfo, Sheet
+from motioncheck.records import BlindSpot, EventKind, MeasureInfo, Sheet
 from motioncheck.sheet.words import decimals, lower_first, number_text, sentence, unit_suffix
 from motioncheck.wording import join_words
 
@@ -60,7 +60,7 @@ def measured_rows(sheet: Sheet) -> tuple[MeasuredRow, ...]:
         MeasuredRow(
             title=m.title,
             formula=f"{m.formula} ({m.sign})",
-            source=source_text(m.body_share),
+            source=source_text(m.body_share, sheet.movement.event_kind),
             known=width_text(m),
             corrections="; ".join(m.corrections) or "none",
         )
@@ -77,10 +77,10 @@ def width_text(measure: MeasureInfo) -> str:
     return f"± {number}{unit_suffix(measure.unit)} {measure.unit_words}".rstrip()
 
 
-def source_text(body_share: float | None) -> str:
+def source_text(body_share: float | None, kind: EventKind = "rep") -> str:
     """Say where the values of a measure came from."""
     if body_share is None:
-        return "the times of the reps"
+        return f"the times of the {kind}s"
     percent = round(100 * body_share)
     if percent in (0, 100):
         return "fitted body" if percent else "picture"

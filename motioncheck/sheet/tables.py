@@ -45,12 +45,13 @@ def reps_csv(sheet: Sheet) -> str:
     str
         Lines end in a bare newline. Seconds have four decimals, measures three; a number that
         could not be measured is an empty cell, and so is the verdict of a check that does not
-        apply to the event. Where an event has a finding for each side, ``<check>_verdict`` is the
+        apply to the event. ``stage`` and ``group`` are empty unless the event is a stage of an
+        ordered sequence. Where an event has a finding for each side, ``<check>_verdict`` is the
         more urgent one, and ``<check>_left_verdict``, ``<check>_right_verdict`` follow.
     """
     measures = list(dict.fromkeys(m for event in sheet.events for m in event.measures))
     checks = _check_columns(sheet)
-    header = ["kind", "number", "side", "start_s", "turn_s", "end_s"]
+    header = ["kind", "number", "side", "start_s", "turn_s", "end_s", "stage", "group", "name"]
     for measure in measures:
         header += [safe_cell(measure), safe_cell(f"{measure}_uncertainty")]
     header += [safe_cell(f"{c}_{s}_verdict" if s else f"{c}_verdict") for c, s in checks]
@@ -72,6 +73,8 @@ def _check_columns(sheet: Sheet) -> list[tuple[str, str]]:
 def _rep_row(event: Event, measures: Sequence[str], checks: Sequence[tuple[str, str]]) -> list[str]:
     row = [event.kind, str(event.number), event.side]
     row += [_number(t, TIME_PLACES) for t in (event.start_s, event.turn_s, event.end_s)]
+    row += ["" if n is None else str(n) for n in (event.stage, event.group)]
+    row.append(safe_cell(event.name))
     for measure in measures:
         value = event.measures.get(measure)
         row += [

@@ -9,6 +9,7 @@ from typing import Final
 from motioncheck.records import (
     CheckInfo,
     Event,
+    EventKind,
     Finding,
     Sheet,
     Still,
@@ -97,6 +98,7 @@ class SetCheck:
     cell: Cell
     reason: str
     cue: str
+    norms: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -236,14 +238,15 @@ def set_checks(summary: Summary) -> tuple[SetCheck, ...]:
             _cells([f], set())[0],
             f.reason,
             f.cue if f.verdict == "misses" else "",
+            f.norms,
         )
         for f in summary.set_findings
     )
 
 
-def cue_lines(summary: Summary) -> tuple[CueLine, ...]:
+def cue_lines(summary: Summary, kind: EventKind = "rep") -> tuple[CueLine, ...]:
     """Return at most three cues; more than that nobody can act on at once."""
-    return tuple(CueLine(c.text, reps_text(c.reps)) for c in summary.cues[:MAX_CUES])
+    return tuple(CueLine(c.text, reps_text(c.reps, kind)) for c in summary.cues[:MAX_CUES])
 
 
 def choose_stills(events: Sequence[Event], stills: Mapping[int, Still]) -> list[int]:
@@ -281,7 +284,8 @@ def _picture(event: Event, still: Still, movement: str) -> Picture:
     )
     what = f"misses {join_words([f.title for f in misses])}" if misses else event_mark(event).word
     name, time = event_word(event).lower(), seconds_text(still.time_s)
-    alt = f"{movement}, {name} at its turn, {time}: {what}."
+    where = "at its turn" if event.kind == "rep" else "in its middle"
+    alt = f"{movement}, {name} {where}, {time}: {what}."
     return Picture(
         event_word(event), seconds_text(still.time_s), event_mark(event), lines, alt, still
     )
@@ -328,19 +332,24 @@ def _numbers_by_kind(events: Sequence[Event]) -> str:
     return "; ".join(reps_text([e.number for e in events if e.kind == k], k) for k in kinds)
 
 
-def tempo_lines(summary: Summary) -> tuple[tuple[str, str], ...]:
+def tempo_lines(summary: Summary, kind: EventKind = "rep") -> tuple[tuple[str, str], ...]:
     """Return the known parts of the tempo as name and value."""
     t = summary.tempo
     parts = (
         ("Lowering", t.lowering_s),
         ("Pause", t.pause_s),
         ("Rising", t.rising_s),
-        ("Pause between reps", t.rest_s),
+        (f"Pause between {kind}s", t.rest_s),
         ("From turn to turn", t.cycle_s),
     )
     lines = [(name, seconds_text(value, 2)) for name, value in parts if value is not None]
     if t.reps_per_min is not None:
         lines.append(("Pace", f"{t.reps_per_min:.0f} a minute"))
+    if t.under_tension_s is not None:
+        lines.append(("Time under tension", seconds_text(t.under_tension_s)))
+    if t.speed_loss_percent is not None and t.speed_loss_uncertainty is not None:
+        loss = f"{t.speed_loss_percent:.0f} % \N{PLUS-MINUS SIGN} {t.speed_loss_uncertainty:.0f} %"
+        lines.append(("Speed lost, fastest to last", loss))
     return tuple(lines)
 
 

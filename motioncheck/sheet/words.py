@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from typing import Final
 
-from motioncheck.records import Event, Finding, Verdict
+from motioncheck.records import Event, EventKind, Finding, Verdict
 from motioncheck.wording import MINUS
 
 MARKS: Final[dict[Verdict, str]] = {
@@ -16,7 +17,7 @@ MARKS: Final[dict[Verdict, str]] = {
     "not visible": "unseen",
 }
 _DEGREES: Final = frozenset({"deg", "°", "degrees"})
-_PLAIN: Final = frozenset({"", "ratio", "1"})
+_PLAIN: Final = frozenset({"", "ratio", "1", "count"})
 _SUFFIX: Final = {"%": " %", "1/min": " a minute"}
 
 
@@ -51,9 +52,14 @@ def number_text(value: float, places: int) -> str:
 
 
 def value_text(value: float | None, unit: str, uncertainty: float | None = None) -> str:
-    """Return a value with its uncertainty and unit, such as ``47° ± 4°``; empty when missing."""
+    """Return a value with its uncertainty and unit, such as ``47° ± 4°``; empty when missing.
+
+    A count is whole and stands alone.
+    """
     if value is None or not math.isfinite(value):
         return ""
+    if unit == "count":
+        return number_text(value, 0)
     places, suffix = decimals(unit, uncertainty), unit_suffix(unit)
     text = f"{number_text(value, places)}{suffix}"
     if uncertainty is None or not math.isfinite(uncertainty):
@@ -66,6 +72,9 @@ def limit_text(comparison: str, threshold: float, unit: str, unit_words: str = "
 
     ``unit_words`` says what one unit of a ratio is: ``at most 0.12 foot lengths``.
     """
+    if unit == "count":
+        # A limit between two counts, such as 11.5, says the next one that still meets it.
+        threshold = math.ceil(threshold) if comparison == "at least" else math.floor(threshold)
     exact = f"{threshold:.3f}".rstrip("0").rstrip(".")
     if exact in {"-0", ""}:
         exact = "0"
@@ -160,7 +169,28 @@ def worst_verdict(findings: Iterable[Finding]) -> Verdict:
     return "not visible"
 
 
+@dataclass(frozen=True, slots=True)
+class Noun:
+    """What the events of a movement are called: singular, plural, their pictures, their middle."""
+
+    one: str
+    many: str
+    pictured: str
+    turn: str
+
+
+def noun_of(kind: EventKind) -> Noun:
+    """Return the words for events of a kind; only repetitions have a turn."""
+    if kind == "rep":
+        return Noun("rep", "reps", "Each rep at its turn", "turn of the rep")
+    return Noun(kind, f"{kind}s", f"Each {kind} in its middle", f"middle of the {kind}")
+
+
 def event_word(event: Event) -> str:
-    """Return what an event is called on paper: ``Rep 3`` or ``Hold 1, left``."""
+    """Return what an event is called on paper: ``Rep 3``, ``Stage 2: sitting`` or ``Hold 1, left``.
+
+    Stages are numbered in time order here, so that the number is that of the cues.
+    """
+    name = f": {lower_first(event.name)}" if event.name else ""
     side = "" if event.side == "both" else f", {event.side}"
-    return f"{event.kind.capitalize()} {event.number}{side}"
+    return f"{event.kind.capitalize()} {event.number}{name}{side}"

@@ -36,6 +36,9 @@ CHECKS_OF_FAULT = {
     "short_reach": ("reach",),
     "bent_knees": ("knees_long",),
 }
+DRILLS = (
+    "air-squat", "heel-to-seat-kicks", "high-knees", "jumping-jacks", "wide-stance-twist",
+)  # fmt: skip
 TURN_TOLERANCE_S = 0.15
 # In the twist the pose model loses the folded body for part of the reach, which lasts 0.6 s;
 # the turn is then the middle of what is left. Measured: 0.26 s off in one rep of twelve, the
@@ -58,17 +61,29 @@ class Truth:
         return np.interp(time_s, self.time_s, self.angles[measure], left=np.nan, right=np.nan)
 
 
-def list_clips() -> list[str]:
+def list_all_clips() -> list[tuple[str, str]]:
+    """Return name and movement of every sample clip."""
     manifest = json.loads((SAMPLES / "manifest.json").read_text("utf-8"))
-    return [Path(clip["file"]).stem for clip in manifest["clips"]]
+    return [(Path(clip["file"]).stem, clip["movement"]) for clip in manifest["clips"]]
+
+
+def list_clips() -> list[str]:
+    """Return the names of the clips of the five drills; the others have tests of their own."""
+    return [name for name, movement in list_all_clips() if movement in DRILLS]
+
+
+@cache
+def find_start_s(name: str) -> float:
+    """Return the first time stamp of a clip, from which the program counts."""
+    with av.open(str(SAMPLES / f"{name}.mp4")) as container:
+        stream = container.streams.video[0]
+        return float((stream.start_time or 0) * stream.time_base)
 
 
 @cache
 def load_truth(name: str) -> Truth:
     record = json.loads((SAMPLES / f"{name}.truth.json").read_text("utf-8"))
-    with av.open(str(SAMPLES / f"{name}.mp4")) as container:
-        stream = container.streams.video[0]
-        start_s = float((stream.start_time or 0) * stream.time_base)
+    start_s = find_start_s(name)
     times = ("start_s", "turn_s", "end_s")
     return Truth(
         name=name,

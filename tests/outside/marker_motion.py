@@ -11,7 +11,7 @@ from scipy.spatial.transform import Rotation
 from synthetic import Scene, make_clean, make_view
 
 from motioncheck.measures import build_body, compute_table
-from motioncheck.pipeline.analyse import make_split_rule
+from motioncheck.rules import make_cycle_rule
 from motioncheck.skeleton import LANDMARKS
 from motioncheck.splitting import Timeline, split_reps
 from motioncheck.standards import get_standard
@@ -129,7 +129,7 @@ def split_motion(
     whole = {name: np.full((frames, 3), np.nan) for name in LANDMARKS} | points
     track = make_clean(whole, Scene(azimuth_deg), rate_hz=RATE_HZ)
     table = compute_table(build_body(track, make_view(azimuth_deg)))
-    rule = make_split_rule(get_standard(movement).standard)
+    rule = make_cycle_rule(get_standard(movement).standard.split)
     if min_change is not None:
         rule = replace(rule, cycle=replace(rule.cycle, min_change=min_change))
     return split_reps(table, rule)

@@ -15,9 +15,10 @@ from motioncheck.checks import check_set
 from motioncheck.checks.findings import check_event
 from motioncheck.checks.seeing import Choice, find_free_spans
 from motioncheck.errors import MotionCheckError
-from motioncheck.pipeline.analyse import Analysis, analyse_track, make_split_rule
+from motioncheck.pipeline.analyse import Analysis, analyse_track
 from motioncheck.pipeline.fitting import Fit, fit_body
 from motioncheck.records import Event, Finding, LandmarkTrack, MeasureTable
+from motioncheck.rules import make_cycle_rule
 from motioncheck.splitting import split_reps
 from motioncheck.standards import Check, Standard
 
@@ -48,7 +49,7 @@ def compare_verdicts(
     reps : dict
         Repetitions ``true`` and ``found``.
     """
-    true_events = split_reps(exact, make_split_rule(standard)).events
+    true_events = split_reps(exact, make_cycle_rule(standard.split)).events
     try:
         found = analyse_track(track, standard, fit=fit)
     except MotionCheckError:

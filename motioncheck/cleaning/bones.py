@@ -15,17 +15,16 @@ from motioncheck.records import CleaningStep, CleanTrack
 from motioncheck.records.arrays import FloatArray
 from motioncheck.skeleton import INDEX
 
-# On sixteen rendered clips of standing people limbs of a body well followed reach 1.10 of their
-# usual length at most (nearer parts look larger), in a get-up from the floor 1.23; those of a lost
-# body 1.3 to 1.5.
-LONGEST: Final = 1.25
+# On sixteen rendered clips limbs of a body well followed reach 1.10 of their usual length at
+# most (nearer parts look larger), in a get-up from the floor 1.13; those of a lost body 1.5.
+LONGEST: Final = 1.15
 # The usual length: a leg lies in the picture plane for at least a tenth of a clip.
 USUAL_PERCENTILE: Final = 90.0
 # Thigh and shank are about as long as each other, and each about as long as the trunk from hip to
-# shoulder less a seventh (Drillis and Contini 1966, as drawn by Winter; from memory); lowered for
-# what people differ.
+# shoulder less a seventh (0.245, 0.246 and 0.288 of stature: Drillis and Contini 1966, as drawn by
+# Winter; from memory).
 SEGMENT_SHARE: Final = 0.9
-TRUNK_SHARE: Final = 0.8
+TRUNK_SHARE: Final = 0.86
 # The model needs about this long to lose the body and to find it again.
 AROUND_S: Final = 0.3
 LIMBS: Final = tuple(

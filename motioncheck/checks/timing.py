@@ -9,6 +9,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from motioncheck.checks.moments import MISSING, Reading
+from motioncheck.checks.rungs import find_skipped
 from motioncheck.measures import REGISTRY
 from motioncheck.records import Event, MeasureTable, Value
 from motioncheck.records.arrays import FloatArray
@@ -109,11 +110,10 @@ def explain_set_time(measure: str, events: Sequence[Event], table: MeasureTable)
 
 def count_skipped(events: Sequence[Event]) -> int:
     """Count the stages passed over between neighbouring stages of one way up and back."""
-    stages = [e for e in events if e.kind == "stage" and e.stage is not None]
+    stages = [(e.group, e.stage) for e in events if e.kind == "stage" and e.stage is not None]
     return sum(
-        max(abs((b.stage or 0) - (a.stage or 0)) - 1, 0)
-        for a, b in itertools.pairwise(stages)
-        if a.group == b.group
+        len(find_skipped([stage for _, stage in way]))
+        for _, way in itertools.groupby(stages, key=lambda pair: pair[0])
     )
 
 

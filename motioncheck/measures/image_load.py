@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from motioncheck.measures import image
 from motioncheck.measures.body import BodyPicture, lower_ankle_y, mean_seen, median_seen
 from motioncheck.measures.geometry import (
     compute_bend_deg,
@@ -37,8 +38,7 @@ def upper_arm_inclination(b: BodyPicture, side: str) -> FloatArray:
 
 def hand_line_inclination(b: BodyPicture, side: str) -> FloatArray:
     """Line from hand to hand from the vertical, without sign, whatever the view."""
-    d = b.at("left_wrist") - b.at("right_wrist")
-    return np.degrees(np.arctan2(np.abs(d[:, 0]), np.abs(d[:, 1])))
+    return image.arm_line_inclination(b, side)
 
 
 def raised_arm_inclination(b: BodyPicture, side: str) -> FloatArray:

@@ -16,6 +16,7 @@ from motioncheck.splitting.poses import find_side
 
 # A pause shorter than this is part of the turn (common practice, no source).
 MIN_PAUSE_S = 0.2
+CUT_NOTE = "It was cut off by the edge of what was filmed."
 # Two sides cannot turn at the same time in an alternating drill; the smaller one is a ghost.
 SIDES: tuple[Side, Side] = ("left", "right")
 GHOST_SHARE_OF_MIN_TIME = 0.35
@@ -170,7 +171,7 @@ def _event(number: int, cycle: Cycle, side: Side, rule: SplitRule) -> Event:
             Phase(turn, cycle.turn_s, cycle.turn_s),
             Phase(back, cycle.turn_s, cycle.end_s),
         )
-    notes = () if cycle.complete else ("It was cut off by the edge of what was filmed.",)
+    notes = () if cycle.complete else (CUT_NOTE,)
     return Event(
         "rep",
         number,

@@ -10,7 +10,7 @@ from motioncheck.measures import REGISTRY
 from motioncheck.records import Event, MeasureTable, Phase, Value
 from motioncheck.records.arrays import FloatArray
 from motioncheck.skeleton import Side
-from motioncheck.splitting.events import Timeline
+from motioncheck.splitting.events import CUT_NOTE, Timeline
 from motioncheck.splitting.holds import Hold, HoldRule, find_holds
 from motioncheck.splitting.motion import Motion
 from motioncheck.splitting.poses import PoseWindow, measure_pose
@@ -18,7 +18,6 @@ from motioncheck.splitting.poses import PoseWindow, measure_pose
 # A pose fits as long as no window is missed by more than this many units of doubt.
 FITS = 1.0
 SIDES: tuple[Side, Side] = ("left", "right")
-CUT_NOTE = "It was cut off by the edge of what was filmed."
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,7 @@ import numpy as np
 from motioncheck.records import Event, MeasureTable, Phase
 from motioncheck.records.arrays import BoolArray, FloatArray
 from motioncheck.skeleton import Side
-from motioncheck.splitting.events import Timeline
+from motioncheck.splitting.events import CUT_NOTE, Timeline
 from motioncheck.splitting.motion import Motion
 from motioncheck.splitting.poses import PoseWindow, follow_side, measure_misfit
 from motioncheck.splitting.stages import (
@@ -25,7 +25,6 @@ from motioncheck.splitting.stages import (
 
 # The working side may change between two ways up, not faster than this.
 SIDE_SPAN_S = 12.0
-CUT_NOTE = "It was cut off by the edge of what was filmed."
 
 
 @dataclass(frozen=True, slots=True)

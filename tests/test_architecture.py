@@ -47,14 +47,19 @@ MAY_IMPORT = {
     "naming": BASE | {"checks", "measures", "rules", "splitting", "standards"},
     "plans": BASE,
     "sheet": BASE,
+    "history": BASE | {"checks", "measures", "sheet", "splitting", "standards"},
+    "trends": BASE | {"measures", "standards"},
     "pipeline": BASE | ANALYSIS | {"assets", "video", "landmarks", "sheet"},
+    "batch": BASE
+    | ANALYSIS
+    | {"assets", "video", "landmarks", "sheet", "pipeline", "history", "trends"},
     "docpages": EVERYTHING,
     "docstandards": EVERYTHING,
     "cli": EVERYTHING,
     "": EVERYTHING,
 }
 # Slow or heavy to import; each is loaded inside the function that needs it.
-HEAVY = ("av", "cv2", "mediapipe", "scipy.signal", "jinja2")
+HEAVY = ("av", "cv2", "mediapipe", "scipy.signal", "jinja2", "sqlalchemy", "alembic", "distributed")
 
 
 def list_modules():

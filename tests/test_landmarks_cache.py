@@ -112,10 +112,10 @@ def test_prune_removes_what_was_unused_longest(cache: TrackCache) -> None:
     for age, key in zip((300, 200, 100), keys, strict=True):
         cache.put(key, make_track())
         cache.put_stills(key, STILLS)
-        for path in cache.folder.glob(f"{key.digest}*"):
+        for path in cache.folder.glob(f"{key.name}*"):
             os.utime(path, (time.time() - age, time.time() - age))
     assert cache.get(keys[0]) is not None  # Used again: now the newest.
-    entry = sum(path.stat().st_size for path in cache.folder.glob(f"{keys[0].digest}*"))
+    entry = sum(path.stat().st_size for path in cache.folder.glob(f"{keys[0].name}*"))
     assert cache.prune(2 * entry) == entry
     assert [cache.get(key) is not None for key in keys] == [True, False, True]
     assert cache.get_stills(keys[1]) == []
@@ -173,4 +173,21 @@ def test_many_writers_and_readers_never_see_a_part(cache: TrackCache) -> None:
     stop.set()
     reader.join()
     assert wrong == []
+    assert len(files(cache)) == 1
+
+
+def test_forgets_all_of_one_clip_and_nothing_of_others(cache: TrackCache) -> None:
+    other = replace(KEY, clip_sha256="d" * 64)
+    for key in (KEY, replace(KEY, model="lite"), other):
+        cache.put(key, make_track())
+    cache.put_stills(KEY, STILLS)
+    (cache.folder / f"{KEY.name}.track.npzx.part").write_bytes(b"half")
+    (cache.folder / "notes.txt").touch()
+    assert cache.forget(KEY.clip_sha256) == 4
+    assert sorted(path.name for path in files(cache)) == [f"{other.name}.track.npz", "notes.txt"]
+
+
+def test_forgetting_a_clip_without_checksum_removes_nothing(cache: TrackCache) -> None:
+    cache.put(KEY, make_track())
+    assert cache.forget("") == 0
     assert len(files(cache)) == 1

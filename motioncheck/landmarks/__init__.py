@@ -5,7 +5,7 @@ The doors: `extract_track` follows the athlete through a clip; `save_track`, `lo
 Importing this room does not import the pose library.
 """
 
-from motioncheck.landmarks.cache import TrackCache, TrackKey
+from motioncheck.landmarks.cache import TrackCache, TrackKey, name_clip_entries
 from motioncheck.landmarks.follow import FollowOptions, extract_track
 from motioncheck.landmarks.model import MODELS, Pose, PoseModel, bundle_sha256, load_bundle
 from motioncheck.landmarks.store import load_track, save_track
@@ -21,5 +21,6 @@ __all__ = [
     "extract_track",
     "load_bundle",
     "load_track",
+    "name_clip_entries",
     "save_track",
 ]

@@ -44,6 +44,8 @@ _BODY: Final = ".body.npz"
 _ENTRIES: Final = (_TRACK, _STILLS, _BODY)
 # A temporary file this old was left behind by a program that was stopped while writing.
 _ABANDONED_S: Final = 3600.0
+# As many digits tell clips apart well enough to remove the right ones.
+_CLIP_DIGITS: Final = 24
 
 T = TypeVar("T")
 
@@ -78,6 +80,21 @@ class TrackKey:
         """Name of the entry, hexadecimal."""
         text = json.dumps(asdict(self), sort_keys=True)
         return hashlib.sha256(text.encode("utf-8")).hexdigest()
+
+    @property
+    def name(self) -> str:
+        """Name of the entry in the folder: the clip first, so that its entries can be found."""
+        return f"{name_clip_entries(self.clip_sha256)}{self.digest}"
+
+
+def name_clip_entries(clip_sha256: str) -> str:
+    """Return how the names of all entries of a clip begin; empty for a clip that is not known.
+
+    The checksum itself is not shown: it would tell anybody who has the clip whose entry it is.
+    """
+    if not clip_sha256:
+        return ""
+    return hashlib.sha256(f"entries of {clip_sha256}".encode()).hexdigest()[:_CLIP_DIGITS] + "-"
 
 
 class TrackCache:
@@ -143,6 +160,26 @@ class TrackCache:
         path = self.folder / f"{name}{_BODY}"
         self._write(path, lambda place: write_whole(place, pack(kind, version, header, arrays)))
 
+    def forget(self, clip_sha256: str) -> int:
+        """Remove all that is kept of a clip, whatever model or version made it.
+
+        Returns
+        -------
+        removed : int
+            Files that were removed.
+
+        Raises
+        ------
+        OSError
+            If one of them cannot be removed.
+        """
+        start = name_clip_entries(clip_sha256)
+        listed = self._list((*_ENTRIES, TEMPORARY_SUFFIX))
+        found = [path for path in listed if start and path.name.startswith(start)]
+        for path in found:
+            path.unlink(missing_ok=True)
+        return len(found)
+
     def prune(self, max_bytes: int = LIMIT_BYTES) -> int:
         """Remove the entries unused for longest until the rest takes at most ``max_bytes``.
 
@@ -169,7 +206,7 @@ class TrackCache:
         return removed
 
     def _path(self, key: TrackKey, suffix: str) -> Path:
-        return self.folder / f"{key.digest}{suffix}"
+        return self.folder / f"{key.name}{suffix}"
 
     def _list(self, suffixes: tuple[str, ...]) -> list[Path]:
         try:

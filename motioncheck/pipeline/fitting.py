@@ -16,7 +16,7 @@ import numpy.typing as npt
 from motioncheck import __version__
 from motioncheck.assets import read_asset
 from motioncheck.bodyfit import fit_track
-from motioncheck.landmarks import TrackCache
+from motioncheck.landmarks import TrackCache, name_clip_entries
 from motioncheck.lifting.network import WEIGHTS
 from motioncheck.measures import Columns, measure_body, measure_joints
 from motioncheck.records import CleanTrack
@@ -95,14 +95,17 @@ class BodyCache:
     ----------
     folder : Path
         That of `TrackCache`.
+    clip_sha256 : str
+        Whose bodies these are, so that they can be forgotten together; empty when not known.
     """
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, clip_sha256: str = "") -> None:
         self._cache = TrackCache(folder)
+        self._start = name_clip_entries(clip_sha256)
 
     def __call__(self, track: CleanTrack) -> FittedBody:
         """Return the body of a track, as `fit_body` does."""
-        name = make_name(track)
+        name = f"{self._start}{make_name(track)}"
         kept = self._cache.get_body(name, KIND, partial(_unpack, track))
         if kept is not None:
             return kept

@@ -94,7 +94,7 @@ def check_extracted(
     """Check a clip that was followed already; raises as `analyse_track`."""
     track = extracted.track
     on_progress("measuring", 0, 0)
-    fit = make_fit(options, on_progress)
+    fit = make_fit(options, on_progress, clip.sha256)
     analysis = analyse_track(track, loaded.standard, fit=fit, person=options.person)
     on_progress("pictures", 0, 0)
     pictures = collect_pictures(
@@ -132,9 +132,10 @@ def _name(
     return naming
 
 
-def make_fit(options: CheckOptions, on_progress: OnProgress) -> Fit:
+def make_fit(options: CheckOptions, on_progress: OnProgress, clip_sha256: str = "") -> Fit:
     """Return what fits a body: with the cache where there is one, and as a stage of its own."""
-    fit = BodyCache(options.cache_folder) if options.cache_folder else fit_body
+    cache = options.cache_folder
+    fit = BodyCache(cache, clip_sha256) if cache else fit_body
 
     def fit_as_stage(track: CleanTrack) -> FittedBody:
         on_progress("fitting", 0, 0)
@@ -157,7 +158,7 @@ def check_track(
     naming = _name(track, options, on_named, on_progress) if movement is None else None
     chosen = movement if naming is None else require_one(naming)
     loaded = get_standard(chosen or "", options.standards_folder)
-    fit = make_fit(options, on_progress)
+    fit = make_fit(options, on_progress, clip.sha256)
     analysis = analyse_track(track, loaded.standard, fit=fit, person=options.person)
     sheet = assemble_sheet(
         clip,

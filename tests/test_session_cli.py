@@ -56,6 +56,13 @@ def test_a_session_is_written_and_summed_up(files, run):
     assert (files / "plan.session" / "sets.csv").is_file()
 
 
+def test_a_miss_ends_with_a_code_of_its_own_only_when_strict(files, run):
+    assert run("plan.toml", "a.check/sheet.json", cwd=files)[0] == 0
+    code, out, _ = run("plan.toml", "a.check/sheet.json", "--strict", "--replace", cwd=files)
+    assert code == 9
+    assert "Sheet: plan.session/session.html" in out
+
+
 @pytest.mark.parametrize(
     ("arguments", "code", "told"),
     [
@@ -68,6 +75,9 @@ def test_a_session_is_written_and_summed_up(files, run):
         (("plan.toml", "a.check/sheet.json", "--start", "nan"), 2, "Expected --start in seconds"),
         (("plan.toml", "a.check/sheet.json", "-m", "x"), 2, "Expected --movement CLIP=ID"),
         (("plan.toml", "a.check/sheet.json", "-o", "plan.toml"), 8, "Expected a folder at"),
+        (("plan.toml", "a.check/sheet.json", "--athlete", "3,4"), 2, "Expected --athlete CLIP=X,Y"),
+        (("plan.toml", "a.check/sheet.json", "--athlete", "sheet.json=3"), 2, "Expected --athlete"),
+        (("plan.toml", "a.check/sheet.json", "--age", "130"), 2, "Expected --age from 0 to 120"),
     ],
 )
 def test_errors_are_one_sentence_and_a_documented_code(files, run, arguments, code, told):

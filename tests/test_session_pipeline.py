@@ -12,7 +12,7 @@ import sheet_examples as ex
 from clip_factory import make_clip
 from session_examples import HEAD, bout, reps
 
-from motioncheck.cli.session import name_clips
+from motioncheck.cli.session import name_clips, point_at_athletes
 from motioncheck.errors import (
     InputError,
     NoRepsError,
@@ -284,6 +284,13 @@ def test_options_of_single_clips_are_put_to_their_clips():
     assert first.movements == ("air-squat", "high-knees")
     assert second.movements == ("jumping-jacks",)
     assert (first.begins_s, second.begins_s) == (None, 12.5)
+
+
+def test_an_athlete_is_pointed_at_in_one_clip_only():
+    clips = name_clips((Path("d/a.mp4"), Path("d/b.mp4")), (), ())
+    first, second = point_at_athletes(clips, ("b.mp4=310,640",))
+    assert first.athlete_px is None
+    assert second.athlete_px == (310.0, 640.0)
 
 
 @pytest.mark.parametrize(

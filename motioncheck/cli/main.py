@@ -148,10 +148,7 @@ def check(
         run_name_only(request, as_json=as_json)
         return
     misses = run_check(request)
-    if strict and misses:
-        from motioncheck.errors import STRICT_MISS_CODE
-
-        raise typer.Exit(STRICT_MISS_CODE)
+    _end_strictly(strict=strict, misses=misses)
 
 
 @app.command()
@@ -188,6 +185,20 @@ def session(
     person: Annotated[
         str, typer.Option("--person", help="Who it is, printed on the sheet; a seat number.")
     ] = "",
+    athlete: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--athlete", metavar="CLIP=X,Y", help="Where the athlete is in a clip; may be repeated."
+        ),
+    ] = None,
+    age: Annotated[
+        int | None,
+        typer.Option("--age", metavar="YEARS", help="Age, for the usual values that are shown."),
+    ] = None,
+    sex: Annotated[
+        str | None,
+        typer.Option("--sex", metavar="female|male", help="Sex, for the usual values likewise."),
+    ] = None,
     model: Annotated[
         str, typer.Option("--model", help="Body model: full, or lite (faster, less exact).")
     ] = "full",
@@ -201,6 +212,9 @@ def session(
     replace: Annotated[
         bool, typer.Option("--replace", help="Overwrite results of another session.")
     ] = False,
+    strict: Annotated[
+        bool, typer.Option("--strict", help="Exit with code 9 when a rep misses its standard.")
+    ] = False,
     verbose: Annotated[
         bool, typer.Option("--verbose", "-v", help="Show details of errors.")
     ] = False,
@@ -211,7 +225,7 @@ def session(
     """
     from motioncheck.cli.session import SessionCommand, run_command
 
-    run_command(
+    misses = run_command(
         SessionCommand(
             plan=plan,
             clips=tuple(clips),
@@ -225,8 +239,19 @@ def session(
             standards=standards,
             use_cache=not no_cache,
             replace=replace,
+            athletes=tuple(athlete or ()),
+            age=age,
+            sex=sex,
         )
     )
+    _end_strictly(strict=strict, misses=misses)
+
+
+def _end_strictly(*, strict: bool, misses: bool) -> None:
+    if strict and misses:
+        from motioncheck.errors import STRICT_MISS_CODE
+
+        raise typer.Exit(STRICT_MISS_CODE)
 
 
 @movements_app.callback()

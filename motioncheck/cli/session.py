@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from rich.console import Console
 
-from motioncheck.cli.check import default_cache
+from motioncheck.cli.check import default_cache, parse_person, parse_point
 from motioncheck.cli.progress import ProgressLine
 from motioncheck.errors import UsageError
 from motioncheck.landmarks import MODELS
@@ -40,10 +40,13 @@ class SessionCommand:
     standards: Path | None
     use_cache: bool
     replace: bool
+    athletes: tuple[str, ...] = ()
+    age: int | None = None
+    sex: str | None = None
 
 
-def run_command(command: SessionCommand) -> None:
-    """Run a session and print its summary."""
+def run_command(command: SessionCommand) -> bool:
+    """Run a session and print its summary; return True when something misses its standard."""
     if command.model not in MODELS:
         raise UsageError(
             f"Expected --model to be one of {', '.join(MODELS)}; found {command.model!r}."
@@ -52,15 +55,17 @@ def run_command(command: SessionCommand) -> None:
         raise UsageError(f"Expected --start in seconds, 0 or more; found {command.start_s:g}.")
     folder = command.out or default_session_folder(command.plan, command.clips[0])
     require_place(folder)
+    clips = name_clips(command.clips, command.movements, command.begins)
     request = SessionRequest(
         plan=command.plan,
-        clips=name_clips(command.clips, command.movements, command.begins),
+        clips=point_at_athletes(clips, command.athletes),
         folder=folder,
         options=CheckOptions(
             model=command.model,
             standards_folder=command.standards,
             cache_folder=default_cache() if command.use_cache else None,
             show_face=command.show_face,
+            person=parse_person(command.age, command.sex),
         ),
         start_s=command.start_s,
         replace=command.replace,
@@ -69,6 +74,19 @@ def run_command(command: SessionCommand) -> None:
     with ProgressLine() as progress:
         sheet = run_session(request, on_progress=progress)
     print_session(sheet, folder)
+    return any(total.tally.missed for total in sheet.totals)
+
+
+def point_at_athletes(
+    clips: tuple[ClipInput, ...], athletes: tuple[str, ...]
+) -> tuple[ClipInput, ...]:
+    """Put ``CLIP=X,Y`` to the clips, as `name_clips` does; raises as `name_clips`."""
+    paths = tuple(clip.path for clip in clips)
+    points = {}
+    for text in athletes:
+        path, where = _of_clip(text, "--athlete", "X,Y", paths)
+        points[path] = parse_point(where)
+    return tuple(replace(clip, athlete_px=points.get(clip.path)) for clip in clips)
 
 
 def name_clips(

@@ -33,12 +33,13 @@ class ClipInput:
     """A clip of the session, or the ``sheet.json`` of a check.
 
     ``movements`` are those it shows; empty looks at its name and at the plan. ``begins_s`` is
-    its place on the clock of the session.
+    its place on the clock of the session; ``athlete_px`` where the athlete is in the first frame.
     """
 
     path: Path
     movements: tuple[str, ...] = ()
     begins_s: float | None = None
+    athlete_px: tuple[float, float] | None = None
 
     @property
     def is_sheet(self) -> bool:
@@ -306,7 +307,8 @@ def _read_one(
         bout = bout_of(job.sheet, link=link, begins_s=clip.begins_s)
         return _Read(job, (bout,), job.sheet.cautions)
     try:
-        bouts, results, notes = split(clip.path, job.movements, request.options, on_progress)
+        options = replace(request.options, athlete_px=clip.athlete_px)
+        bouts, results, notes = split(clip.path, job.movements, options, on_progress)
     except NotMeasurableError as error:
         return _Read(job, (), error=error)
     places = _write_checks(job, results, request, on_progress)

@@ -227,7 +227,8 @@ def _plan_jump(
     script.clock = leave_s + flight_time() - 0.06
     script.steps[-1] = replace(up, leave_s=script.clock)
     if "stiff_landing" in planted:
-        script.go("dip", 0.22, depth=0.015, trunk=5.0, arms=60.0)
+        # Slightly higher than the legs reach, so that they stay long.
+        script.go("dip", 0.22, depth=-0.008, trunk=5.0, arms=60.0)
     else:
         script.go("dip", 0.30, depth=0.085, trunk=20.0, arms=50.0)
     return script.go("stand", 0.5, rest_s).reach_s

@@ -49,7 +49,7 @@ class Trunk:
 
 ELBOW = Trunk(63.0, (0.12, 1.0), (1.0, 0.0, -0.40))
 HAND = Trunk(27.0, (0.15, 1.0), (1.0, 0.15, -0.25))
-BRIDGE = Trunk(58.0, (0.15, 1.0), (0.9, 0.2, -0.55))
+BRIDGE = Trunk(58.0, (0.15, 1.0), (0.95, 0.1, -0.4))
 PASSING = Trunk(54.0, (0.6, 0.8), (0.6, 0.15, -0.8))
 KNEEL = Trunk(54.0, (1.0, 0.40), (0.25, 0.1, -1.0))
 
@@ -217,12 +217,13 @@ class GetUp:
         return pose.but(feet=pose.feet | {self.free_side: foot})
 
     def bridge(self) -> Pose:
-        """Stage 4: hips up on the free hand and the loaded side's foot."""
-        chest, hip = self._over_hand(BRIDGE, 0.215 * self.sizes.stature)
+        """Stage 4: hips all the way up on the free hand and the loaded side's foot."""
+        # So high that the loaded side is nearly straight from shoulder to knee.
+        chest, hip = self._over_hand(BRIDGE, 0.275 * self.sizes.stature)
         return self._pose(
             hip,
             chest,
-            pelvis=between(orient(pitch=-30), chest, 0.6),
+            pelvis=between(orient(pitch=-75), chest, 0.6),
             head=chest @ orient(pitch=2),
             foot=self._long(hip, knee=10.0),
             arm=self._prop(),
@@ -231,7 +232,7 @@ class GetUp:
     def sweeping(self, *, bend: float = 4.0) -> Pose:
         """Between stages 4 and 5: the free leg passes under the hips."""
         first, second = self.bridge(), self.kneeling(bend=bend)
-        high = 0.5 * (first.hip[2] + second.hip[2]) + 0.05
+        high = 0.5 * (first.hip[2] + second.hip[2]) + 0.02
         chest, hip = self._over_hand(PASSING, high)
         foot = Foot(
             x=float(hip[0] + self.free * 1.2 * self.sizes.hip_x),

@@ -16,6 +16,9 @@ if TYPE_CHECKING:
 
 # Toes bent far back need this much room under the ball of the foot.
 TOES_M = 0.022
+# When the leading foot is set down, as a share of the way to the bottom. Early, the long leg pulls
+# the hips down behind it, which a short drop must not do: it would pass its bottom on the way in.
+SET_DOWN, SET_DOWN_SHORT = 0.52, 0.9
 
 
 def window(time_s: Array, begin_s: float, end_s: float) -> Array:
@@ -51,8 +54,8 @@ class OverheadLunge:
         leg_m = body.rest["left_hip"][2] - body.rest["left_ankle"][2]
         self.step_m = 1.0 * leg_m
         self.start_m = 0.5 * self.step_m * len(reps)
-        self.thigh = self._each(rng, 1.0, 1.5, short_drop=41.0)
-        self.shank = self._each(rng, 9.0, 1.5, short_drop=10.0)
+        self.thigh = self._each(rng, 1.0, 1.5, short_drop=28.0)
+        self.shank = self._each(rng, 9.0, 1.5, short_drop=5.0)
         self.lean = self._each(rng, 3.0, 1.0, trunk_lean=30.0)
         self.arm_off = self._each(rng, 3.0, 1.5, arm_forward=31.0)
         self.roll = self._each(rng, 66.0, 1.0, short_drop=50.0)
@@ -83,7 +86,8 @@ class OverheadLunge:
             top, leave = rep.turn_s - rep.hold_s / 2, rep.turn_s + rep.hold_s / 2
             span, back = top - rep.start_s, rep.end_s - leave
             if rep.side == side:
-                x = window(self.time_s, rep.start_s, rep.start_s + 0.52 * span)
+                share = SET_DOWN_SHORT if "short_drop" in rep.planted else SET_DOWN
+                x = window(self.time_s, rep.start_s, rep.start_s + share * span)
                 raise_m += 0.07 * bump(x)
                 pitch -= 10.0 * bump(x)
             else:

@@ -76,7 +76,7 @@ class Snatch(Upright):
         self.shape["knee_ratio"] = self.each(rng, 1.12, 0.01)
         self.trunk = 1.0 + (self.each(rng, 68.0, 1.0) - 1.0) * self.depth
         self.catch = self.each(rng, 4.0, 1.5, bent_catch=45.0)
-        self.ahead_ratio = self.each(rng, 0.0, 0.0, swing_away=0.56)
+        self.ahead_ratio = self.each(rng, 0.0, 0.0, swing_away=0.74)
         self.works = {side: self._working(side) for side in SIGN}
 
     def _working(self, side: str) -> Array:
@@ -119,9 +119,10 @@ class Snatch(Upright):
         knots = [
             spot(0.02, 0.17, ankle[:, 2] + 0.34 * shank),
             spot(0.03, 0.19, ankle[:, 2] + 1.05 * shank),
-            spot(0.07, np.where(swung, away, 0.155), hip_z + 0.0),
+            # Swung out, the hand goes round the shoulder on a long arm.
+            spot(0.07, np.where(swung, 0.7 * away, 0.155), hip_z + np.where(swung, 0.08, 0.0)),
             spot(0.13, np.where(swung, away, 0.2), shoulder_z - 0.2),
-            spot(0.19, np.where(swung, 0.7 * away, 0.2), shoulder_z + 0.22),
+            spot(0.19, np.where(swung, 0.75 * away, 0.2), shoulder_z + 0.22),
             top,
         ]
         weights = CubicSpline(SNATCH_KNOTS, np.eye(len(knots)), bc_type="clamped")(self.done)

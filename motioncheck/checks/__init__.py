@@ -1,5 +1,6 @@
 """Checks: findings and verdicts for each event, and the summary of the set."""
 
+from motioncheck.checks.corrected import apply_corrections
 from motioncheck.checks.findings import check_events, check_set
 from motioncheck.checks.hidden import note_hidden_leg
 from motioncheck.checks.ranges import compute_ranges
@@ -17,6 +18,7 @@ __all__ = [
     "Choice",
     "Choices",
     "Ruling",
+    "apply_corrections",
     "check_events",
     "check_set",
     "choose_judgement",

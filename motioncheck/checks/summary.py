@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -58,9 +58,9 @@ def summarise(
     """
     findings = [f for e in events for f in e.findings]
     counts = Counter(f.verdict for f in [*findings, *set_findings])
-    to_fix = tuple(e.number for e in events if any(f.verdict == "misses" for f in e.findings))
+    to_fix = list_to_fix(events)
     return Summary(
-        headline=_headline(events, set_findings, to_fix, counts, standard.event_word),
+        headline=write_headline(events, set_findings, to_fix, counts, standard.event_word),
         best=_best(events, set_findings, standard),
         count=len(events),
         count_left=sum(e.side == "left" for e in events),
@@ -72,19 +72,32 @@ def summarise(
         consistency=compute_consistency(events, standard),
         side_differences=compute_side_differences(events, standard),
         set_findings=tuple(set_findings),
-        notes=_notes(events, partial, standard.event_word),
+        notes=write_notes(events, partial, standard.event_word),
         ranges=tuple(ranges),
         rungs=describe_rungs(events, standard),
     )
 
 
-def _headline(
+def list_to_fix(events: Sequence[Event], check: str = "") -> tuple[int, ...]:
+    """Return the numbers of the events with a miss, rising; of one check where it is given."""
+    # What was added by hand stands in time order, with a number after all the others.
+    return tuple(
+        sorted(
+            e.number
+            for e in events
+            if any(f.verdict == "misses" and check in ("", f.check) for f in e.findings)
+        )
+    )
+
+
+def write_headline(
     events: Sequence[Event],
     set_findings: Sequence[Finding],
     to_fix: Sequence[int],
     counts: Counter[Verdict],
     noun: str,
 ) -> str:
+    """Say in a line how many there are and how many of them call for work."""
     total = f"{len(events)} {noun}{'s' if len(events) != 1 else ''}"
     sides = Counter(e.side for e in events)
     if sides["left"] or sides["right"]:
@@ -126,10 +139,14 @@ def _best(events: Sequence[Event], set_findings: Sequence[Finding], standard: St
             shares.append((share, -order, check.praise))
     if shares:
         return max(shares)[2]
+    return praise_plainly(events, standard.event_word)
+
+
+def praise_plainly(events: Sequence[Event], noun: str) -> str:
+    """Say the best thing about a set of which no check can be praised."""
     total = len(events)
     clean = sum(not any(f.verdict == "misses" for f in e.findings) for e in events)
     if clean and any(f.verdict == "meets" for e in events for f in e.findings):
-        noun = standard.event_word
         return f"{clean} of {total} {noun}s miss nothing that could be judged."
     return "The whole set was done to the end." if total else ""
 
@@ -142,7 +159,14 @@ def pick_cues(
     Among equals the cue that more reps call for, then the order of the standard. A cue for the
     whole set weighs as much as one for half of the reps.
     """
-    left = _called_for(events, set_findings, standard)
+    return choose_cues(events, set_findings, {c.id: c.cue for c in standard.check})
+
+
+def choose_cues(
+    events: Sequence[Event], set_findings: Sequence[Finding], texts: Mapping[str, str]
+) -> tuple[Cue, ...]:
+    """Pick cues as `pick_cues`, from the cue of each check, the most important check first."""
+    left = _called_for(events, set_findings, texts)
     chosen: list[Cue] = []
     served: set[int] = set()
     while left and len(chosen) < MAX_CUES:
@@ -158,18 +182,14 @@ def pick_cues(
 
 
 def _called_for(
-    events: Sequence[Event], set_findings: Sequence[Finding], standard: Standard
+    events: Sequence[Event], set_findings: Sequence[Finding], texts: Mapping[str, str]
 ) -> list[Cue]:
     cues = []
-    for check in standard.check:
-        reps = tuple(
-            e.number
-            for e in events
-            if any(f.check == check.id and f.verdict == "misses" for f in e.findings)
-        )
-        whole_set = any(f.check == check.id and f.verdict == "misses" for f in set_findings)
+    for check, text in texts.items():
+        reps = list_to_fix(events, check)
+        whole_set = any(f.check == check and f.verdict == "misses" for f in set_findings)
         if reps or whole_set:
-            cues.append(Cue(check.id, check.cue, reps))
+            cues.append(Cue(check, text, reps))
     return cues
 
 
@@ -182,39 +202,55 @@ def compute_tempo(
     rep pauses; the rest is the time from the end of a rep to the start of the next, None for
     alternating sides, which overlap. Holds and stages have only the time of all of them together
     and the rest between them. ``frame_s`` is the time of a frame, for the uncertainty of the
-    loss of speed.
+    loss of speed. Of an event that somebody added only its turn is sure: without a span the time
+    under tension is not known, and without phases it counts for the pace alone.
     """
     split = standard.split
     if not events:
         return Tempo(None, None, None, None, None, None)
     if not isinstance(split, CycleSplit):
-        held = compute_set_tempo(events, frame_s=frame_s)
-        rest_s = _rounded(held.mean_rest_s) if held else None
-        held_s = _rounded(held.under_tension_s) if held else None
+        rest_s, held_s = compute_rest(events), compute_tension(events)
         return Tempo(None, None, None, rest_s, None, None, under_tension_s=held_s)
+    phased = [e for e in events if len(e.phases) >= 3]
     outs, pauses, backs = (
-        [e.phases[i].end_s - e.phases[i].start_s for e in events] for i in range(3)
+        [e.phases[i].end_s - e.phases[i].start_s for e in phased] for i in range(3)
     )
-    alternating = split.sides == "alternating"
-    rests = [b.start_s - a.end_s for a, b in itertools.pairwise(events)]
     steps = np.diff([e.turn_s for e in events])
     lowers = split.lowering != "none"
     down, up = (outs, backs) if split.lowering == "first" else (backs, outs)
     rising = split.phases[2 if split.lowering == "first" else 0] if lowers else None
-    whole = compute_set_tempo(events, frame_s=frame_s, rising=rising)
+    whole = compute_set_tempo(phased, frame_s=frame_s, rising=rising)
     return Tempo(
         lowering_s=_mean(down) if lowers else None,
         pause_s=_mean(pauses) if any(p > 0 for p in pauses) else None,
         rising_s=_mean(up) if lowers else None,
-        rest_s=None if alternating else _mean([max(r, 0.0) for r in rests]),
+        rest_s=None if split.sides == "alternating" else compute_rest(events),
         cycle_s=round(float(np.median(steps)), 3) if len(steps) else None,
         reps_per_min=round(60.0 / float(np.median(steps)), 1) if len(steps) else None,
-        under_tension_s=_rounded(None if whole is None else whole.under_tension_s),
+        under_tension_s=compute_tension(events),
         speed_loss_percent=_rounded(None if whole is None else whole.speed_loss_percent, 1),
         speed_loss_uncertainty=_rounded(
             None if whole is None else whole.speed_loss_uncertainty_percent, 1
         ),
     )
+
+
+def compute_rest(events: Sequence[Event]) -> float | None:
+    """Return the mean time between neighbours that both have a span, seconds; None without."""
+    pairs = [(a, b) for a, b in itertools.pairwise(events) if _has_span(a) and _has_span(b)]
+    return _mean([max(b.start_s - a.end_s, 0.0) for a, b in pairs])
+
+
+def compute_tension(events: Sequence[Event]) -> float | None:
+    """Return the time of all events together, seconds; None where one of them has no span."""
+    if not events or not all(_has_span(e) for e in events):
+        return None
+    whole = compute_set_tempo(events, frame_s=DEFAULT_FRAME_S)
+    return _rounded(None if whole is None else whole.under_tension_s)
+
+
+def _has_span(event: Event) -> bool:
+    return event.end_s > event.start_s or not event.added
 
 
 def _rounded(value: float | None, digits: int = 3) -> float | None:
@@ -231,9 +267,15 @@ def compute_consistency(events: Sequence[Event], standard: Standard) -> tuple[Co
     Drift is the mean of the last third minus that of the first third; its uncertainty is twice
     the standard error from the spread of the reps. Needs six values.
     """
+    checks = {c.id: c.title for c in standard.check if c.scope == "rep" and c.enabled}
+    return spread_of_checks(events, checks)
+
+
+def spread_of_checks(events: Sequence[Event], titles: Mapping[str, str]) -> tuple[Consistency, ...]:
+    """Compute spread and drift as `compute_consistency`, of checks given by id and title."""
     rows = []
-    for check in (c for c in standard.check if c.scope == "rep" and c.enabled):
-        found = [f for e in events for f in e.findings if f.check == check.id]
+    for check, title in titles.items():
+        found = [f for e in events for f in e.findings if f.check == check]
         values = np.array([f.value for f in found if f.value is not None])
         if len(values) < 3:
             continue
@@ -243,7 +285,7 @@ def compute_consistency(events: Sequence[Event], standard: Standard) -> tuple[Co
         rows.append(
             Consistency(
                 measure=found[0].measure,
-                title=check.title,
+                title=title,
                 unit=unit,
                 mean=round(float(values.mean()), 3),
                 sd=round(sd, 3),
@@ -284,12 +326,17 @@ def compute_side_differences(
     combines the half-width of one side and the scatter of the reps. Values that are known too
     badly to be judged are left out.
     """
-    alternating = standard.by_sides
+    every = [j.measure for c in standard.check for j in (c, *c.instead)]
+    return compare_measures(events, every, working=standard.by_sides)
+
+
+def compare_measures(
+    events: Sequence[Event], measures: Sequence[str], *, working: bool
+) -> tuple[SideDifference, ...]:
+    """Compare left and right as `compute_side_differences`, of measures given by id."""
     rows = []
-    for measure in dict.fromkeys(
-        j.measure for c in standard.check for j in (c, *c.instead) if REGISTRY[j.measure].sided
-    ):
-        sides = [_side_values(events, measure, s, working=alternating) for s in ("left", "right")]
+    for measure in dict.fromkeys(m for m in measures if REGISTRY[m].sided):
+        sides = [_side_values(events, measure, s, working=working) for s in ("left", "right")]
         if min(len(s) for s in sides) < 2:
             continue
         rows.append(_compare_sides(measure, sides))
@@ -334,7 +381,8 @@ def _compare_sides(measure: str, sides: list[list[tuple[float, float]]]) -> Side
     )
 
 
-def _notes(events: Sequence[Event], partial: int, noun: str) -> tuple[str, ...]:
+def write_notes(events: Sequence[Event], partial: int, noun: str) -> tuple[str, ...]:
+    """Say what was cut off by the edge of the clip, and whether one side was done more often."""
     notes = []
     if partial:
         word = f"{noun} was" if partial == 1 else f"{noun}s were"

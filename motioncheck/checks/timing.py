@@ -71,6 +71,13 @@ def read_set_time(
     cut_off : sequence of Event
         Reps cut off by the edge of the clip; one of them can be the last of a timed count.
     """
+    if measure == "reps_in_30_s":
+        return _read_timed_count(events, table, cut_off)
+    return read_rhythm(measure, events)
+
+
+def read_rhythm(measure: str, events: Sequence[Event]) -> Reading:
+    """Read a time measure of the set that the events alone tell: all but ``reps_in_30_s``."""
     guard = REGISTRY[measure].guard
     if measure == "stages_skipped":
         return Reading(float(count_skipped(events)), guard) if events else MISSING
@@ -79,8 +86,6 @@ def read_set_time(
         if len(reps) < FIVE:
             return MISSING
         return Reading(reps[FIVE - 1].end_s - reps[0].start_s, guard)
-    if measure == "reps_in_30_s":
-        return _read_timed_count(events, table, cut_off)
     turns = np.array([e.turn_s for e in events])
     if len(turns) < 3:
         return MISSING

@@ -57,7 +57,7 @@ def write_annotated(
 def _annotate(
     frame: Frame, result: CheckResult, *, show_face: bool
 ) -> np.ndarray[tuple[int, ...], np.dtype[np.uint8]]:
-    event = find_event(result.sheet.events, frame.time_s)
+    event = find_event(result.sheet.held_events, frame.time_s)
     phase = ""
     if event is not None:
         phase = next((p.name for p in event.phases if p.start_s <= frame.time_s < p.end_s), "")
@@ -83,11 +83,12 @@ def find_event(events: tuple[Event, ...], time_s: float) -> Event | None:
 
 
 def _rep_text(event: Event | None, result: CheckResult) -> str:
-    total = len(result.sheet.events)
     if event is None:
         return ""
     side = "" if event.side == "both" else f" {event.side}"
-    return f"{event.kind.capitalize()} {event.number} of {total}{side}"
+    # Corrections leave the numbers as they are, so there the last number is not how many.
+    total = "" if result.sheet.corrections else f" of {len(result.sheet.events)}"
+    return f"{event.kind.capitalize()} {event.number}{total}{side}"
 
 
 def _measure_text(event: Event | None, result: CheckResult, time_s: float) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -16,6 +17,14 @@ OnProgress = Callable[[str, int, int], None]
 
 def no_progress(stage: str, done: int, total: int) -> None:
     """Ignore progress."""
+
+
+def default_cache() -> Path:
+    """Return the folder in which tracks are kept between checks."""
+    from platformdirs import user_cache_path
+
+    chosen = os.environ.get("MOTIONCHECK_CACHE")
+    return Path(chosen) if chosen else user_cache_path("motioncheck", appauthor=False)
 
 
 @dataclass(frozen=True, slots=True)

@@ -110,9 +110,9 @@ def bout_of(sheet: Sheet, *, link: str = "", begins_s: float | None = None) -> B
     return Bout(
         clip=sheet.clip.name,
         movement=sheet.movement.id,
-        start_s=min((e.start_s for e in sheet.events), default=0.0),
-        end_s=max((e.end_s for e in sheet.events), default=0.0),
-        events=sheet.events,
+        start_s=min((e.start_s for e in sheet.held_events), default=0.0),
+        end_s=max((e.end_s for e in sheet.held_events), default=0.0),
+        events=sheet.held_events,
         starts_at=begins_s,
         sheet=link,
         clip_sha256=sheet.clip.sha256,

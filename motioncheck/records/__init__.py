@@ -1,10 +1,11 @@
 """Frozen records that pass between the rooms of the program."""
 
 from motioncheck.records.clip import ClipInfo, DecodeReport
+from motioncheck.records.origin import BlindSpot, MeasureInfo, Provenance, TrackInfo
 from motioncheck.records.result import (
     SCHEMA_ID,
     VERDICTS,
-    BlindSpot,
+    AppliedCorrection,
     CameraInfo,
     CheckInfo,
     Comparison,
@@ -13,10 +14,8 @@ from motioncheck.records.result import (
     Event,
     EventKind,
     Finding,
-    MeasureInfo,
     MovementInfo,
     Phase,
-    Provenance,
     RangeResult,
     Rung,
     Sheet,
@@ -24,7 +23,6 @@ from motioncheck.records.result import (
     Still,
     Summary,
     Tempo,
-    TrackInfo,
     Value,
     Verdict,
 )
@@ -35,6 +33,7 @@ from motioncheck.records.view import CameraView
 __all__ = [
     "SCHEMA_ID",
     "VERDICTS",
+    "AppliedCorrection",
     "BlindSpot",
     "CameraInfo",
     "CameraView",

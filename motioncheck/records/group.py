@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from motioncheck.records.result import Verdict
+from motioncheck.records.result import EventKind, Verdict
 
 ClipState = Literal["checked", "failed", "skipped", "waiting"]
 GROUP_SCHEMA_ID = "motioncheck/group/1"
@@ -20,7 +20,8 @@ class GroupCell:
 
     ``worst`` is the verdict that is shown first: a miss before too close to call before meets
     before not visible. ``value`` is the median of the measured values. ``reps`` are the numbers
-    of the events that miss.
+    of the events that miss. ``scope`` is ``set`` for a check of the whole set, which has one
+    verdict only.
     """
 
     check: str
@@ -32,6 +33,7 @@ class GroupCell:
     value: float | None
     unit: str
     reps: tuple[int, ...] = ()
+    scope: Literal["rep", "set"] = "rep"
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +43,7 @@ class GroupRow:
     ``reason`` says in one sentence why there is no result, empty for a checked clip. ``sheet`` is
     the relative link to the feedback sheet, empty when there is none. ``score`` sorts the rows:
     the higher, the sooner to be looked at. ``look`` says in a few words why, empty when nobody
-    needs to look.
+    needs to look. ``corrected`` counts the verdicts and events a person changed by hand.
     """
 
     person: str
@@ -60,6 +62,8 @@ class GroupRow:
     score: float
     session: str = ""
     notes: tuple[str, ...] = ()
+    event_kind: EventKind = "rep"
+    corrected: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,11 +74,15 @@ class GroupColumn:
     check: str
     title: str
     asked: str
+    unit: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Shared:
-    """What many athletes of the group have in common, most widespread first."""
+    """What many athletes of the group have in common, most widespread first.
+
+    ``of`` counts the athletes for whom the check could be judged.
+    """
 
     movement: str
     check: str
@@ -87,7 +95,11 @@ class Shared:
 
 @dataclass(frozen=True, slots=True)
 class GroupSheet:
-    """Everything the group sheet says. ``rows`` are sorted, worst first."""
+    """Everything the group sheet says.
+
+    ``rows`` are the checked clips, sorted, worst first; all others are in ``without_result``.
+    ``columns`` are grouped by movement, the most common movement first.
+    """
 
     title: str
     made_at: str

@@ -10,11 +10,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from motioncheck.records.result import EventKind, Verdict
+from motioncheck.records.result import CorrectionKind, EventKind, Verdict
 from motioncheck.skeleton import Side
 
 Sex = Literal["female", "male"]
-CorrectionKind = Literal["strike", "add", "verdict", "note"]
 CORRECTION_KINDS: tuple[CorrectionKind, ...] = ("strike", "add", "verdict", "note")
 Better = Literal["higher", "lower", ""]
 # How a check entered the history: new, the same again, or a newer check of a known clip.
@@ -53,6 +52,8 @@ class CheckRecord:
     ``current`` is False when the same clip was checked again since, with another standard, model
     or program version. ``clip_path`` is where the clip was or is kept, ``folder`` where its sheet
     was written; both empty when not known. ``clip_kept`` tells that the history has its own copy.
+    ``events`` and ``misses`` count, as measured, what was found and the verdicts that are misses.
+    ``part`` tells stretches of one movement in one clip apart, from 1; 0 for the whole clip.
     """
 
     id: int
@@ -75,6 +76,9 @@ class CheckRecord:
     calibration: str
     recorded_at: str
     current: bool
+    events: int = 0
+    misses: int = 0
+    part: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,7 +120,7 @@ class Correction:
     text : str
         Why, in the words of who corrected it.
     by, made_at : str
-        Who and when. ``withdrawn_at`` is empty while the correction holds.
+        Who and when. ``withdrawn_at`` and ``withdrawn_by`` are empty while the correction holds.
     id : int or None
         Number in the history, None before it is stored.
     """
@@ -136,6 +140,7 @@ class Correction:
     text: str = ""
     withdrawn_at: str = ""
     id: int | None = None
+    withdrawn_by: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,16 +7,18 @@ it stands. Numbers that could not be measured are None, never 0.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from motioncheck.records.clip import ClipInfo
+from motioncheck.records.origin import BlindSpot, MeasureInfo, Provenance, TrackInfo
 from motioncheck.skeleton import Side
 
 Verdict = Literal["meets", "misses", "too close to call", "not visible"]
 VERDICTS: tuple[Verdict, ...] = ("meets", "misses", "too close to call", "not visible")
 EventKind = Literal["rep", "hold", "stage", "bout"]
 Comparison = Literal["at least", "at most"]
+CorrectionKind = Literal["strike", "add", "verdict", "note"]
 # Where a number was read: off the picture, from the fitted body, or (times) from neither.
 Source = Literal["image", "body", ""]
 
@@ -44,7 +46,8 @@ class Finding:
     ``check`` is the id in the standard; ``side`` says whose limb the value belongs to.
     ``reason`` says in one sentence why a verdict is not definite, empty otherwise. ``cue`` is
     given with a miss only. ``uncertainty`` and ``source`` are as in `Value`. ``norms`` are as in
-    `RangeResult`, for findings of the set that have any.
+    `RangeResult`, for findings of the set that have any. ``verdict`` is always the measured one;
+    ``corrected`` is what a person who looked at the clip says instead, None without a correction.
     """
 
     check: str
@@ -61,6 +64,12 @@ class Finding:
     cue: str = ""
     source: Source = ""
     norms: tuple[str, ...] = ()
+    corrected: Verdict | None = None
+
+    @property
+    def holds(self) -> Verdict:
+        """The verdict that counts: the corrected one, or else the measured one."""
+        return self.verdict if self.corrected is None else self.corrected
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +87,11 @@ class Event:
 
     ``stage`` and ``name`` tell which stage of an ordered sequence it is, from 1; ``group`` which
     way up and back (the rung of a ladder) it belongs to, from 1. None where that does not apply.
+
+    ``struck``: somebody who looked at the clip says it is none; it is shown and counts nowhere.
+    ``added``: the program did not find it, somebody added it. It has no measured values, and when
+    no span was given its start and end are those of its turn. Correcting leaves the numbers as
+    they are: a struck event keeps its own, an added one gets a number above all measured ones.
     """
 
     kind: EventKind
@@ -93,6 +107,8 @@ class Event:
     stage: int | None = None
     group: int | None = None
     name: str = ""
+    struck: bool = False
+    added: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,7 +136,9 @@ class RangeResult:
 
     ``uncertainty`` is the half-width of the 90 % interval of one trial. ``norms`` are sentences
     that say what is usual, for whom, measured how, and the source. ``change`` says what change
-    between sessions is more than the method's error; empty when no source gives one.
+    between sessions is more than the method's error; empty when no source gives one. ``values``
+    are the single trials, ``events`` the numbers of the events they were read from, ``moment``
+    where in these; ``best_is`` tells which value is the best.
     """
 
     measure: str
@@ -133,6 +151,10 @@ class RangeResult:
     uncertainty: float | None
     norms: tuple[str, ...] = ()
     change: str = ""
+    moment: str = "turn"
+    best_is: Literal["highest", "lowest"] = "highest"
+    events: tuple[int, ...] = ()
+    values: tuple[Value, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,16 +216,6 @@ class Cue:
 
 
 @dataclass(frozen=True, slots=True)
-class BlindSpot:
-    """A check this camera cannot show, why, and how to film it instead."""
-
-    check: str
-    title: str
-    reason: str
-    advice: str
-
-
-@dataclass(frozen=True, slots=True)
 class Summary:
     """The set at a glance. ``verdicts`` counts findings of all reps by verdict."""
 
@@ -262,26 +274,6 @@ class MovementInfo:
 
 
 @dataclass(frozen=True, slots=True)
-class MeasureInfo:
-    """How one measure was obtained, over all reps.
-
-    ``body_share`` is the share of its values that are those of the fitted body, None where it has
-    none; ``half_width`` its usual half-width of the 90 % interval, on the better known side.
-    ``corrections`` says for each source the largest correction made.
-    """
-
-    measure: str
-    title: str
-    unit: str
-    unit_words: str
-    formula: str
-    sign: str
-    body_share: float | None
-    half_width: float | None
-    corrections: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
 class CameraInfo:
     """View of the camera as printed; see `motioncheck.records.view.CameraView`.
 
@@ -303,39 +295,39 @@ class CameraInfo:
 
 
 @dataclass(frozen=True, slots=True)
-class TrackInfo:
-    """How well the body was followed, and what cleaning did (plain sentences in ``steps``)."""
+class AppliedCorrection:
+    """A correction as the sheet shows it: what was changed, by whom, when and why.
 
-    model: str
-    frames: int
-    seen_ratio: float
-    swaps_repaired: int
-    gaps_filled_s: float
-    jumps_cut: int
-    people: int
-    steps: tuple[str, ...]
-    notes: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class Provenance:
-    """What produced the sheet, so that it can be repeated.
-
-    ``calibration`` is the version of the calibration table.
+    ``number`` is that of the history, None when it is not stored. ``event`` is the number of the
+    event it is about, None for the whole set or when it was not found; ``at_s`` its turn.
+    ``measured`` and ``corrected`` are the two verdicts, for kind ``verdict``. ``applied`` is False
+    when it could not be applied to this check, and ``remark`` says why.
     """
 
-    program: str
-    version: str
-    model_sha256: str
-    standard_hash: str
-    options: Mapping[str, str | float | int | bool | None]
-    libraries: Mapping[str, str]
-    calibration: str = ""
+    number: int | None
+    kind: CorrectionKind
+    by: str
+    made_at: str
+    text: str
+    event_kind: EventKind
+    event: int | None
+    at_s: float | None
+    side: Side = "both"
+    check: str = ""
+    title: str = ""
+    measured: Verdict | None = None
+    corrected: Verdict | None = None
+    applied: bool = True
+    remark: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """Everything the feedback sheet of one clip says."""
+    """Everything the feedback sheet of one clip says.
+
+    With ``corrections``, the summary is that of what holds; events and findings keep what was
+    measured, with the correction beside it.
+    """
 
     clip: ClipInfo
     movement: MovementInfo
@@ -350,6 +342,18 @@ class Sheet:
     provenance: Provenance
     measured: tuple[MeasureInfo, ...] = ()
     schema: str = SCHEMA_ID
+    corrections: tuple[AppliedCorrection, ...] = ()
+
+    @property
+    def held_events(self) -> tuple[Event, ...]:
+        """The events that count: without the struck ones, each verdict the one that holds."""
+        return tuple(_as_held(e) for e in self.events if not e.struck)
+
+
+def _as_held(event: Event) -> Event:
+    if all(f.corrected is None for f in event.findings):
+        return event
+    return replace(event, findings=tuple(replace(f, verdict=f.holds) for f in event.findings))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

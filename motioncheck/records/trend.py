@@ -13,14 +13,21 @@ from motioncheck.skeleton import Side
 
 # The value of a session that a line is drawn through.
 Statistic = Literal["best", "mean"]
-# Where the minimal detectable change is from.
-MdcOrigin = Literal["own", "published", "calibrated", ""]
-ChangeWord = Literal["changed", "no change that this method can see", "not comparable", "no limit"]
+# Where the minimal detectable change is from; "common practice" has no source.
+MdcOrigin = Literal["own", "published", "common practice", "calibrated", ""]
+ChangeWord = Literal[
+    "changed",
+    "no change that this method can see",
+    "not comparable",
+    "no limit",
+    "one session so far",
+]
 CHANGE_WORDS: tuple[ChangeWord, ...] = (
     "changed",
     "no change that this method can see",
     "not comparable",
     "no limit",
+    "one session so far",
 )
 TREND_SCHEMA_ID = "motioncheck/trend/1"
 
@@ -43,7 +50,7 @@ class Mdc:
 
 @dataclass(frozen=True, slots=True)
 class TrendPoint:
-    """One session: best and mean over all values of its day, with their uncertainty.
+    """One session: the best of all its values, the mean over its clips, with their uncertainty.
 
     ``trials`` are the clips it is made of, ``values`` the single values. Uncertainties are
     half-widths of 90 % intervals. ``segment`` counts from 0; points of one segment can be
@@ -99,12 +106,16 @@ class NormBand:
 class SideLine:
     """One side of one measure over the sessions.
 
-    ``changes`` compare the last session with the first one of its segment and with the one before.
+    ``changes`` compare the last session with the first one of its segment and with the one before,
+    and with the first of all where the line is broken in between. ``mdc_mean`` and ``mdc_best``
+    are what holds for this side, between two sessions of one clip each.
     """
 
     side: Side
     points: tuple[TrendPoint, ...]
     changes: tuple[Change, ...]
+    mdc_mean: Mdc | None = None
+    mdc_best: Mdc | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,7 +137,10 @@ class SideIndex:
 
 @dataclass(frozen=True, slots=True)
 class Trend:
-    """One measure of one movement of one person over the sessions."""
+    """One measure of one movement of one person over the sessions.
+
+    ``mdc`` is the larger one of its sides.
+    """
 
     movement: str
     movement_title: str

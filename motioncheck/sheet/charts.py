@@ -144,9 +144,11 @@ def draw_reps(canvas: Canvas, events: Sequence[Event]) -> str:
     out = []
     for index, event in enumerate(events):
         x0, x1 = canvas.x(event.start_s), canvas.x(event.end_s)
-        miss = worst_verdict(event.findings) == "misses"
+        miss = worst_verdict(event.findings) == "misses" and not event.struck
         height = canvas.height - canvas.top - canvas.bottom
         css = "rep-band rep-miss" if miss else "rep-band"
+        if event.struck or event.added:
+            css = "rep-struck" if event.struck else "rep-added"
         out.append(
             f'<rect class="{css}" x="{x0:.1f}" y="{canvas.top:.1f}" '
             f'width="{max(x1 - x0 - 1, 1):.1f}" height="{height:.1f}"/>'
@@ -157,8 +159,9 @@ def draw_reps(canvas: Canvas, events: Sequence[Event]) -> str:
                 f'width="{max(x1 - x0 - 1, 1):.1f}" height="5"/>'
             )
         if index % every == 0:
+            number = "rep-number out" if event.struck else "rep-number"
             out.append(
-                f'<text class="rep-number" x="{(x0 + x1) / 2:.1f}" y="{canvas.top - 9:.1f}" '
+                f'<text class="{number}" x="{(x0 + x1) / 2:.1f}" y="{canvas.top - 9:.1f}" '
                 f'text-anchor="middle">{event.number}</text>'
             )
     return "".join(out)
@@ -294,6 +297,7 @@ def overlay_chart(
         (name, worst_verdict(event.findings) == "misses",
          resample_rep(table.time_s, table.values[name], event))
         for event in sheet.events
+        if not event.struck and event.end_s > event.start_s
         for name in measures_of(event, names)
     ]  # fmt: skip
     y_range = _y_range(spec, [curve for _, _, curve in curves])
@@ -310,7 +314,8 @@ def overlay_chart(
         if len(own) > 1:
             css = line_class(name, names).replace("line", "median")
             body.append(draw_line(canvas, percent, _median(own), css))
-    label = f"{spec.title} within each rep, {len(sheet.events)} laid over each other."
+    laid = sum(not e.struck and e.end_s > e.start_s for e in sheet.events)
+    label = f"{spec.title} within each rep, {laid} laid over each other."
     return svg_of(canvas, label, "".join(body))
 
 

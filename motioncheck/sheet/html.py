@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from motioncheck.records import VERDICTS, MeasureTable, Sheet, Still
-from motioncheck.sheet import charts, limits, ranges, view, words
+from motioncheck.sheet import charts, corrected, limits, ranges, view, words
 from motioncheck.sheet.charts import ChartSpec
 from motioncheck.sheet.drawing import shrink_jpeg
 
@@ -61,7 +61,7 @@ def render_html(
         style=mark_safe(style),
         policy=make_policy(style),
         generator=GENERATOR,
-        verdict_marks=[view.mark_of(v) for v in VERDICTS],
+        verdict_marks=[words.mark_of(v) for v in VERDICTS],
         **_summary_parts(sheet),
         **_picture_parts(sheet, stills),
         **_chart_parts(sheet, table, spec),
@@ -88,6 +88,8 @@ def _summary_parts(sheet: Sheet) -> dict[str, Any]:
         "spots": limits.blind_spots(sheet),
         "blind_line": limits.blind_line(sheet),
         "measured": limits.measured_rows(sheet),
+        "corrections": corrected.correction_rows(sheet),
+        "states": corrected.states(sheet),
         "table": view.build_table(sheet),
         "set_checks": view.set_checks(sheet.summary),
         "tempo": view.tempo_lines(sheet.summary, sheet.movement.event_kind),

@@ -6,6 +6,7 @@ import dataclasses
 import json
 import math
 from collections.abc import Mapping
+from functools import cache
 from typing import Any
 
 from motioncheck.errors import InputError
@@ -86,8 +87,10 @@ def read_object(text: str | bytes) -> dict[str, Any]:
     return content if isinstance(content, dict) else {}
 
 
+@cache
 def _adapter() -> Any:
-    # Imported here: reading sheets back is rare, and pydantic is slow to import.
+    # Imported here: reading sheets back is rare, and pydantic is slow to import. Kept: building
+    # it takes longer than reading a sheet.
     from pydantic import TypeAdapter
 
     return TypeAdapter(Sheet)

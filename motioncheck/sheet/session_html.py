@@ -9,8 +9,7 @@ from motioncheck.records.session import BlockResult, Count, SessionSheet
 from motioncheck.sheet import session_view as view
 from motioncheck.sheet.html import GENERATOR, TEMPLATES, load_templates, make_policy, mark_safe
 from motioncheck.sheet.session_chart import letters_of, minute_chart
-from motioncheck.sheet.view import mark_of
-from motioncheck.sheet.words import lower_first
+from motioncheck.sheet.words import lower_first, mark_of
 
 
 def render_session(sheet: SessionSheet, *, person: str = "") -> str:

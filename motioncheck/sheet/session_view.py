@@ -20,8 +20,7 @@ from motioncheck.records.session import (
     SetStatus,
     Tally,
 )
-from motioncheck.sheet.view import Mark, mark_of
-from motioncheck.sheet.words import number_text, plural, seconds_text, span_text
+from motioncheck.sheet.words import Mark, mark_of, number_text, plural, seconds_text, span_text
 from motioncheck.wording import join_words
 
 

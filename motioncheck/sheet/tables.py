@@ -6,12 +6,14 @@ import csv
 import io
 import math
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
 
 from motioncheck.records import Event, MeasureTable, Sheet
 from motioncheck.records.arrays import FloatArray
+from motioncheck.sheet.corrected import event_remarks, event_state
 from motioncheck.sheet.words import worst_verdict
 
 TIME_PLACES: Final = 4
@@ -48,6 +50,10 @@ def reps_csv(sheet: Sheet) -> str:
         apply to the event. ``stage`` and ``group`` are empty unless the event is a stage of an
         ordered sequence. Where an event has a finding for each side, ``<check>_verdict`` is the
         more urgent one, and ``<check>_left_verdict``, ``<check>_right_verdict`` follow.
+
+        Verdicts are the measured ones. A sheet with corrections has more columns at the end:
+        ``state`` (``struck``, ``added`` or empty), ``<check>_corrected`` with the verdict that
+        holds where it was changed, and who corrected what and why.
     """
     measures = list(dict.fromkeys(m for event in sheet.events for m in event.measures))
     checks = _check_columns(sheet)
@@ -55,7 +61,22 @@ def reps_csv(sheet: Sheet) -> str:
     for measure in measures:
         header += [safe_cell(measure), safe_cell(f"{measure}_uncertainty")]
     header += [safe_cell(f"{c}_{s}_verdict" if s else f"{c}_verdict") for c, s in checks]
-    return _text([header, *(_rep_row(event, measures, checks) for event in sheet.events)])
+    rows = [_rep_row(event, measures, checks) for event in sheet.events]
+    if sheet.corrections:
+        own = [name for name, side in checks if not side]
+        header += ["state", *(safe_cell(f"{c}_corrected") for c in own), "corrections"]
+        for row, event in zip(rows, sheet.events, strict=True):
+            row += _correction_cells(sheet, event, own)
+    return _text([header, *rows])
+
+
+def _correction_cells(sheet: Sheet, event: Event, checks: Sequence[str]) -> list[str]:
+    cells = [event_state(event)]
+    for check in checks:
+        own = [f for f in event.findings if f.check == check]
+        changed = any(f.corrected is not None for f in own)
+        cells.append(safe_cell(worst_verdict(own)) if changed else "")
+    return [*cells, safe_cell("; ".join(event_remarks(sheet, event)))]
 
 
 def _check_columns(sheet: Sheet) -> list[tuple[str, str]]:
@@ -82,7 +103,11 @@ def _rep_row(event: Event, measures: Sequence[str], checks: Sequence[tuple[str, 
             _number(value.uncertainty if value else None, VALUE_PLACES),
         ]
     for check, side in checks:
-        own = [f for f in event.findings if f.check == check and side in {"", f.side}]
+        own = [
+            replace(f, corrected=None)
+            for f in event.findings
+            if f.check == check and side in {"", f.side}
+        ]
         row.append(safe_cell(worst_verdict(own)) if own else "")
     return row
 

@@ -16,11 +16,13 @@ from motioncheck.records import (
     Summary,
     Verdict,
 )
+from motioncheck.sheet.corrected import event_remarks, event_state, event_time
 from motioncheck.sheet.words import (
-    MARKS,
+    Mark,
     event_word,
     limit_text,
     lower_first,
+    mark_of,
     plural,
     reps_text,
     seconds_text,
@@ -33,6 +35,7 @@ from motioncheck.wording import join_words
 
 MAX_CUES = 3
 STILLS_TO_LOOK_AT = 12
+ADDED = "added"
 _REMARKS: Final[dict[Verdict, str]] = {
     "misses": "one check or more",
     "too close to call": "in one check or more, no miss",
@@ -42,30 +45,29 @@ _REMARKS: Final[dict[Verdict, str]] = {
 
 
 @dataclass(frozen=True, slots=True)
-class Mark:
-    """A verdict as a word and as the name of its drawn mark."""
-
-    word: Verdict
-    symbol: str
-
-
-@dataclass(frozen=True, slots=True)
 class Cell:
-    """A verdict in the table with its numbers, each with its side where that needs saying."""
+    """A verdict in the table with its numbers, each with its side where that needs saying.
+
+    ``measured`` is the measured verdict where a corrected one holds.
+    """
 
     mark: Mark
     values: tuple[str, ...]
+    measured: Mark | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One event in the table."""
+    """One event in the table. ``state`` is struck, added or empty; ``remarks`` say who and why."""
 
     number: int
     name: str
     time: str
     mark: Mark
     cells: tuple[tuple[Cell, ...], ...]
+    state: str = ""
+    judged: bool = True
+    remarks: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,6 +113,7 @@ class Picture:
     findings: tuple[str, ...]
     alt: str
     still: Still
+    state: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,11 +122,6 @@ class CueLine:
 
     text: str
     reps: str
-
-
-def mark_of(verdict: Verdict) -> Mark:
-    """Return a verdict with its mark."""
-    return Mark(verdict, MARKS[verdict])
 
 
 def event_mark(event: Event) -> Mark:
@@ -150,9 +148,10 @@ def build_table(sheet: Sheet) -> RepTable:
         )
         for c in shown
     )
-    rows = tuple(_row(event, columns) for event in sheet.events)
+    rows = tuple(_row(event, columns, event_remarks(sheet, event)) for event in sheet.events)
     left_out = tuple(c.title for c in checks if c not in shown)
-    return RepTable(columns, rows, left_out, _reasons(sheet.events, shown), _event_notes(sheet))
+    reasons = _reasons(sheet.held_events, shown)
+    return RepTable(columns, rows, left_out, reasons, _event_notes(sheet))
 
 
 def _one_side(events: Sequence[Event], check: str) -> str:
@@ -178,16 +177,29 @@ def _rep_checks(sheet: Sheet) -> list[CheckInfo]:
 
 
 def _is_judged(events: Sequence[Event], check: str) -> bool:
-    return any(f.check == check and f.verdict != "not visible" for e in events for f in e.findings)
+    findings = [f for e in events for f in e.findings if f.check == check]
+    return any({f.verdict, f.holds} != {"not visible"} for f in findings)
 
 
-def _row(event: Event, columns: Sequence[Column]) -> Row:
+def _row(event: Event, columns: Sequence[Column], remarks: tuple[str, ...]) -> Row:
     cells = tuple(
-        _cells([f for f in event.findings if f.check == c.check], {event.side, c.side})
-        for c in columns
+        _cells([f for f in event.findings if f.check == c.check], _said(event, c)) for c in columns
     )
-    time = span_text(event.start_s, event.end_s)
-    return Row(event.number, event_word(event), time, event_mark(event), cells)
+    return Row(
+        event.number,
+        event_word(event),
+        event_time(event),
+        event_mark(event),
+        cells,
+        event_state(event),
+        bool(event.findings) or not event.added,
+        remarks,
+    )
+
+
+def _said(event: Event, column: Column) -> set[str]:
+    """Return what need not be said again in a cell: sides, and that the event was added."""
+    return {event.side, column.side} | ({ADDED} if event.added else set())
 
 
 def _cells(findings: Sequence[Finding], said: set[str]) -> tuple[Cell, ...]:
@@ -195,13 +207,20 @@ def _cells(findings: Sequence[Finding], said: set[str]) -> tuple[Cell, ...]:
 
     A side is named only where neither the event nor the column has ``said`` it.
     """
-    values: dict[Verdict, list[str]] = {}
+    values: dict[tuple[Verdict, Verdict | None], list[str]] = {}
     for f in findings:
         side = "" if f.side == "both" or f.side in said else f"{f.side} "
         text = (side + value_text(f.value, f.unit, f.uncertainty)).strip()
-        values.setdefault(f.verdict, []).append(text)
-    order = [v for v in _REMARKS if v in values]
-    return tuple(Cell(mark_of(v), tuple(t for t in values[v] if t)) for v in order)
+        # An event that was added has nothing to stand beside the verdict but that.
+        unmeasured = f.corrected is None or ADDED in said
+        measured = None if unmeasured else f.verdict
+        text = "not measured" if ADDED in said else text
+        values.setdefault((f.holds, measured), []).append(text)
+    order = sorted(values, key=lambda key: list(_REMARKS).index(key[0]))
+    return tuple(
+        Cell(mark_of(v), tuple(t for t in values[v, m] if t), None if m is None else mark_of(m))
+        for v, m in order
+    )
 
 
 def _reasons(events: Sequence[Event], shown: Sequence[CheckInfo]) -> tuple[str, ...]:
@@ -237,7 +256,7 @@ def set_checks(summary: Summary) -> tuple[SetCheck, ...]:
             limit_text(f.comparison, f.threshold, f.unit),
             _cells([f], set())[0],
             f.reason,
-            f.cue if f.verdict == "misses" else "",
+            f.cue if f.holds == "misses" else "",
             f.norms,
         )
         for f in summary.set_findings
@@ -265,7 +284,7 @@ def choose_stills(events: Sequence[Event], stills: Mapping[int, Still]) -> list[
 
 
 def _count(event: Event, verdict: Verdict) -> int:
-    return sum(f.verdict == verdict for f in event.findings)
+    return sum(f.holds == verdict for f in event.findings)
 
 
 def pictures(sheet: Sheet, stills: Mapping[int, Still]) -> tuple[Picture, ...]:
@@ -277,18 +296,18 @@ def pictures(sheet: Sheet, stills: Mapping[int, Still]) -> tuple[Picture, ...]:
 
 
 def _picture(event: Event, still: Still, movement: str) -> Picture:
-    misses = [f for f in event.findings if f.verdict == "misses"]
+    misses = [f for f in event.findings if f.holds == "misses" and not event.struck]
     lines = tuple(
         f"{f.title}{_of_side(f, event)}: {value_text(f.value, f.unit, f.uncertainty)}"
         for f in misses
     )
     what = f"misses {join_words([f.title for f in misses])}" if misses else event_mark(event).word
+    what = event_state(event) or what
     name, time = event_word(event).lower(), seconds_text(still.time_s)
     where = "at its turn" if event.kind == "rep" else "in its middle"
     alt = f"{movement}, {name} {where}, {time}: {what}."
-    return Picture(
-        event_word(event), seconds_text(still.time_s), event_mark(event), lines, alt, still
-    )
+    mark, state = event_mark(event), event_state(event)
+    return Picture(event_word(event), seconds_text(still.time_s), mark, lines, alt, still, state)
 
 
 def _of_side(finding: Finding, event: Event) -> str:
@@ -316,7 +335,7 @@ def rep_groups(sheet: Sheet) -> tuple[tuple[Mark, str, str], ...]:
     Events with a miss are left out when the summary names what to work on first.
     """
     groups: dict[Verdict, list[Event]] = {}
-    for event in sheet.events:
+    for event in (e for e in sheet.held_events if e.findings or not e.added):
         groups.setdefault(worst_verdict(event.findings), []).append(event)
     if sheet.summary.reps_to_fix:
         groups.pop("misses", None)
@@ -356,8 +375,9 @@ def tempo_lines(summary: Summary, kind: EventKind = "rep") -> tuple[tuple[str, s
 def facts(sheet: Sheet) -> tuple[str, ...]:
     """Return the line under the title: how many events, how long, from which side."""
     s = sheet.summary
-    kinds = list(dict.fromkeys(e.kind for e in sheet.events)) or ["rep"]
-    counts = [plural(sum(e.kind == k for e in sheet.events), k) for k in kinds]
+    held = sheet.held_events
+    kinds = list(dict.fromkeys(e.kind for e in held)) or [sheet.movement.event_kind]
+    counts = [plural(sum(e.kind == k for e in held), k) for k in kinds]
     sides = ""
     if s.count_left and s.count_right:
         sides = f" ({s.count_left} left, {s.count_right} right)"

@@ -21,6 +21,19 @@ _PLAIN: Final = frozenset({"", "ratio", "1", "count"})
 _SUFFIX: Final = {"%": " %", "1/min": " a minute"}
 
 
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A verdict as a word and as the name of its drawn mark."""
+
+    word: Verdict
+    symbol: str
+
+
+def mark_of(verdict: Verdict) -> Mark:
+    """Return a verdict with its mark."""
+    return Mark(verdict, MARKS[verdict])
+
+
 def is_number(value: float | None) -> bool:
     """Return True for a finite number, False for None, NaN and infinities."""
     return value is not None and math.isfinite(value)
@@ -157,12 +170,12 @@ def split_side(measure: str) -> tuple[str, str]:
 
 
 def worst_verdict(findings: Iterable[Finding]) -> Verdict:
-    """Return the verdict to show for several findings, the most urgent first.
+    """Return the verdict to show for several findings, the most urgent of those that hold first.
 
     A check the camera could not show says nothing about the rep, so it counts only when nothing
     else could be judged either.
     """
-    verdicts = {finding.verdict for finding in findings}
+    verdicts = {finding.holds for finding in findings}
     for verdict in ("misses", "too close to call", "meets"):
         if verdict in verdicts:
             return verdict

@@ -140,8 +140,7 @@ def _refuse_foreign(target: Path, files: Mapping[str, Content]) -> None:
     if folders:
         raise OutputError(f"Expected to write {folders[0]} in {target}, found a folder there.")
     new = _clip_of(files.get("sheet.json", b""))
-    owners = {name: _owner(target / name) for name in _SHEETS}
-    found = {name: owner for name, owner in owners.items() if owner is not None}
+    found = find_owners(target)
     for name, owner in found.items():
         if owner == "":
             raise OutputError(
@@ -160,8 +159,14 @@ def _refuse_foreign(target: Path, files: Mapping[str, Content]) -> None:
         )
 
 
+def find_owners(target: Path) -> dict[str, str]:
+    """Return for each sheet in a folder the clip it is about; empty for one not written here."""
+    owners = {name: _owner(target / name) for name in _SHEETS}
+    return {name: owner for name, owner in owners.items() if owner is not None}
+
+
 def _holds_a_sheet(target: Path) -> bool:
-    return any(_owner(target / name) for name in _SHEETS)
+    return any(find_owners(target).values())
 
 
 def _clip_of(content: Content) -> str:

@@ -2,13 +2,21 @@
 
 from motioncheck.standards.loader import (
     LoadedStandard,
+    find_standard,
     get_standard,
     load_standard_file,
     load_standards,
 )
 from motioncheck.standards.parts import Window
 from motioncheck.standards.ranges import ANYONE, Norm, Person, Range
-from motioncheck.standards.schema import Camera, Check, Feature, Judgement, Standard
+from motioncheck.standards.schema import (
+    Camera,
+    Check,
+    Feature,
+    Judgement,
+    NamingSignal,
+    Standard,
+)
 from motioncheck.standards.splits import CycleSplit, HoldSplit, Split, Stage, StageSplit
 
 __all__ = [
@@ -20,6 +28,7 @@ __all__ = [
     "HoldSplit",
     "Judgement",
     "LoadedStandard",
+    "NamingSignal",
     "Norm",
     "Person",
     "Range",
@@ -28,6 +37,7 @@ __all__ = [
     "StageSplit",
     "Standard",
     "Window",
+    "find_standard",
     "get_standard",
     "load_standard_file",
     "load_standards",

@@ -6,6 +6,7 @@ import hashlib
 import tomllib
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import lru_cache
 from importlib import resources
 from pathlib import Path
 
@@ -46,20 +47,28 @@ def load_standard_file(path: Path, *, own: bool = False) -> LoadedStandard:
             f"Expected a standard at {path}, found none that can be read ({error.strerror}).",
             hint="Check the path, or run `motioncheck movements` for what is there.",
         ) from error
+    return LoadedStandard(
+        _parse(content, path.name), path, hashlib.sha256(content).hexdigest(), own
+    )
+
+
+# A standard cannot be changed, so one object serves all who read the same content: a batch reads
+# them again for every clip.
+@lru_cache(maxsize=256)
+def _parse(content: bytes, name: str) -> Standard:
     try:
         data = tomllib.loads(content.decode("utf-8"))
-        standard = Standard.model_validate(data)
+        return Standard.model_validate(data)
     except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
         raise StandardError(
-            f"{path.name}: expected a TOML file, found a fault: {error}.",
+            f"{name}: expected a TOML file, found a fault: {error}.",
             hint="Mend the line named and run `motioncheck movements validate FILE`.",
         ) from error
     except ValidationError as error:
         raise StandardError(
-            f"{path.name} is not a valid standard: " + "; ".join(describe_problems(error)) + ".",
+            f"{name} is not a valid standard: " + "; ".join(describe_problems(error)) + ".",
             hint="Mend these keys and run `motioncheck movements validate FILE`.",
         ) from error
-    return LoadedStandard(standard, path, hashlib.sha256(content).hexdigest(), own)
 
 
 SPLIT_KINDS = ("cycle", "hold", "stages")
@@ -129,6 +138,20 @@ def get_standard(movement: str, own_folder: Path | None = None) -> LoadedStandar
             hint="Run `motioncheck movements` for what each of them is.",
         )
     return standards[movement]
+
+
+def find_standard(source_hash: str, own_folder: Path | None = None) -> Standard | None:
+    """Return the standard whose file has a content hash; None when it is not at hand (any more).
+
+    A folder that is not there is passed over: the standard may be one of the package.
+    """
+    folders = [package_folder()]
+    if own_folder is not None and own_folder.is_dir():
+        folders.append(own_folder)
+    for path in (path for folder in folders for path in _files(folder)):
+        if hashlib.sha256(path.read_bytes()).hexdigest() == source_hash:
+            return load_standard_file(path).standard
+    return None
 
 
 def _files(folder: Path) -> list[Path]:

@@ -2,13 +2,22 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from rich.console import Console
 
 from motioncheck.cli.naming import naming_to_json, print_stretches, report_naming
 from motioncheck.cli.progress import ProgressLine
+from motioncheck.cli.recording import (
+    NOTHING_RECORDED,
+    RecordRequest,
+    add_corrections,
+    complete_person,
+    describe_recorded,
+    record_result,
+    require_history,
+)
 from motioncheck.errors import OutputError, TrackFileError, UsageError
 from motioncheck.landmarks import MODELS, load_track, save_track
 from motioncheck.pipeline import (
@@ -24,7 +33,9 @@ from motioncheck.pipeline import (
     write_results,
 )
 from motioncheck.pipeline.naming import list_standards
+from motioncheck.pipeline.options import default_cache
 from motioncheck.records import ClipInfo, LandmarkTrack, Sheet
+from motioncheck.sheet.corrected import correction_lines
 from motioncheck.sheet.ranges import range_lines
 from motioncheck.sheet.write import require_place
 from motioncheck.standards import Person
@@ -56,6 +67,7 @@ class CheckRequest:
     replace: bool
     age: int | None = None
     sex: str | None = None
+    record: RecordRequest = NOTHING_RECORDED
 
 
 def run_check(request: CheckRequest) -> bool:
@@ -64,10 +76,13 @@ def run_check(request: CheckRequest) -> bool:
     folder = request.out or default_folder(request.clip)
     # Before minutes of work, not after them.
     require_place(folder)
+    known = require_history(request.record)
+    options = replace(options, person=complete_person(options.person, known, request.record))
     if request.keep_track is not None:
         require_place(request.keep_track.absolute().parent)
     with ProgressLine() as progress:
-        result = _check(request, options, progress)
+        measured = _check(request, options, progress)
+        result = add_corrections(measured, request.record, request.standards)
         removed = write_results(
             result,
             folder,
@@ -83,6 +98,9 @@ def run_check(request: CheckRequest) -> bool:
     print_summary(result.sheet, folder)
     for name in removed:
         print(REMOVED[name])
+    recorded = record_result(measured, request.record, clip=request.clip, folder=folder)
+    if recorded is not None:
+        print(describe_recorded(recorded))
     return result.sheet.summary.verdicts.get("misses", 0) > 0
 
 
@@ -201,16 +219,6 @@ def parse_point(text: str | None) -> tuple[float, float] | None:
     return x, y
 
 
-def default_cache() -> Path:
-    """Return the folder in which tracks are kept between checks."""
-    import os
-
-    from platformdirs import user_cache_path
-
-    chosen = os.environ.get("MOTIONCHECK_CACHE")
-    return Path(chosen) if chosen else user_cache_path("motioncheck", appauthor=False)
-
-
 def describe_blind_spots(sheet: Sheet) -> list[str]:
     """Return what this camera could not show and how to film it, a line for each advice."""
     by_advice: dict[str, list[str]] = {}
@@ -237,6 +245,8 @@ def print_summary(sheet: Sheet, folder: Path) -> None:
         console.print(f"Rung {rung.number}: {rung.text}", markup=False)
     for note in summary.notes:
         console.print(note, markup=False)
+    for line in correction_lines(sheet):
+        console.print(line, markup=False)
     for line in describe_blind_spots(sheet):
         console.print(line, markup=False)
     console.print(f"Sheet: {folder / 'sheet.html'}", markup=False)

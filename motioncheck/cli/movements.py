@@ -38,7 +38,7 @@ def print_standard(movement: str, folder: Path | None) -> None:
     console.print(Text(f"\nHow to film it: {standard.camera.advice}"))
     console.print("\nWhat is checked:")
     for check in standard.check:
-        console.print(Text(f"  {check.title}: {describe_check(check)}"))
+        console.print(Text(f"  {check.title} [{check.id}]: {describe_check(check)}"))
         console.print(Text(f"      cue: {check.cue}"))
         console.print(Text(f"      source ({check.source_tag}): {check.source}"))
         for text in describe_norms(check.norm, check.unit, ANYONE):

@@ -7,11 +7,13 @@ from pathlib import Path
 
 from rich.console import Console
 
-from motioncheck.cli.check import default_cache, parse_person, parse_point
+from motioncheck.cli.check import parse_person, parse_point
 from motioncheck.cli.progress import ProgressLine
+from motioncheck.cli.recording import complete_person, require_history
+from motioncheck.cli.session_recording import SessionRecorder, request_for
 from motioncheck.errors import UsageError
 from motioncheck.landmarks import MODELS
-from motioncheck.pipeline import CheckOptions
+from motioncheck.pipeline.options import CheckOptions, default_cache
 from motioncheck.pipeline.session import (
     ClipInput,
     SessionRequest,
@@ -43,6 +45,9 @@ class SessionCommand:
     athletes: tuple[str, ...] = ()
     age: int | None = None
     sex: str | None = None
+    session: str | None = None
+    day: str | None = None
+    history: str | None = None
 
 
 def run_command(command: SessionCommand) -> bool:
@@ -55,6 +60,9 @@ def run_command(command: SessionCommand) -> bool:
         raise UsageError(f"Expected --start in seconds, 0 or more; found {command.start_s:g}.")
     folder = command.out or default_session_folder(command.plan, command.clips[0])
     require_place(folder)
+    record = request_for(command.person, command.session, command.day, command.history)
+    known = require_history(record)
+    who = parse_person(command.age, command.sex)
     clips = name_clips(command.clips, command.movements, command.begins)
     request = SessionRequest(
         plan=command.plan,
@@ -65,15 +73,18 @@ def run_command(command: SessionCommand) -> bool:
             standards_folder=command.standards,
             cache_folder=default_cache() if command.use_cache else None,
             show_face=command.show_face,
-            person=parse_person(command.age, command.sex),
+            person=complete_person(who, known, record),
         ),
         start_s=command.start_s,
         replace=command.replace,
         person=command.person,
     )
+    recorder = SessionRecorder(record, command.standards)
     with ProgressLine() as progress:
-        sheet = run_session(request, on_progress=progress)
+        sheet = run_session(request, split=recorder.split, on_progress=progress)
     print_session(sheet, folder)
+    for line in recorder.record(request.clips, folder, plan=command.plan):
+        print(line)
     return any(total.tally.missed for total in sheet.totals)
 
 

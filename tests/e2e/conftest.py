@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import pytest
@@ -10,7 +11,12 @@ from e2e_support import SQUAT, Cli, edit_clip
 
 @pytest.fixture(scope="session")
 def shared_cache(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Tracks of clips that were followed once in this session."""
+    """Tracks of clips that were followed once in this session, by any of its processes."""
+    if "PYTEST_XDIST_WORKER" in os.environ:
+        # A worker has a folder of its own inside that of the session.
+        cache = tmp_path_factory.getbasetemp().parent / "shared-cache"
+        cache.mkdir(exist_ok=True)
+        return cache
     return tmp_path_factory.mktemp("cache")
 
 

@@ -1,0 +1,123 @@
+"""What `motioncheck check` has to do with the history: whose clip it is, corrections, recording."""
+
+from __future__ import annotations
+
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+
+from motioncheck.errors import MotionCheckError, UsageError
+from motioncheck.history import find_place, open_history
+from motioncheck.history.codes import age_on, today, validate_code
+from motioncheck.pipeline import CheckResult
+from motioncheck.pipeline.corrected import correct_result
+from motioncheck.records.history import PersonRecord, Recorded
+from motioncheck.standards import Person, find_standard
+
+
+@dataclass(frozen=True, slots=True)
+class RecordRequest:
+    """What was asked for about the history; ``person`` None records nothing."""
+
+    person: str | None = None
+    session: str | None = None
+    day: str | None = None
+    history: str | None = None
+    keep_clip: bool = False
+
+
+NOTHING_RECORDED = RecordRequest()
+
+
+def require_history(request: RecordRequest) -> PersonRecord | None:
+    """Look, before minutes of work, whether the history can be used; return who it is about.
+
+    Raises
+    ------
+    UsageError
+        If a name or day is unusable, or says nothing without --person.
+    StoreError
+        If a history that was asked for cannot be opened.
+    """
+    if request.person is None:
+        given = {
+            "--session": request.session is not None,
+            "--day": request.day is not None,
+            "--keep-clip": request.keep_clip,
+        }
+        for option, is_given in given.items():
+            if is_given:
+                raise UsageError(
+                    f"Expected {option} together with --person, found it alone.",
+                    hint="Add --person CODE to record the check, or leave the option out.",
+                )
+        if request.history is not None and find_place(request.history).exists:
+            open_history(request.history).close()
+        return None
+    # Before a history is made.
+    validate_code(request.person)
+    with open_history(request.history) as history:
+        return history.find_person(request.person, session=request.session, day=request.day)
+
+
+def complete_person(person: Person, known: PersonRecord | None, request: RecordRequest) -> Person:
+    """Return age and sex for the usual values: as given, else as the history knows them."""
+    if known is None:
+        return person
+    age = person.age_years
+    if age is None:
+        age = age_on(known, request.day or today())
+    return Person(age, person.sex or known.sex)
+
+
+def add_corrections(
+    result: CheckResult, request: RecordRequest, standards: Path | None
+) -> CheckResult:
+    """Lay the corrections that are recorded for this clip over the result.
+
+    Without --person and --history, a history that cannot be opened costs only its corrections.
+    """
+    place = find_place(request.history)
+    if not place.exists:
+        return result
+    try:
+        with open_history(request.history) as history:
+            found = history.corrections(clip_sha256=result.sheet.clip.sha256)
+    except MotionCheckError as error:
+        if request.person is not None or request.history is not None:
+            raise
+        print(f"motioncheck: Corrections were not looked up. {error}", file=sys.stderr)
+        return result
+    own = [c for c in found if c.movement == result.sheet.movement.id]
+    if not own:
+        return result
+    standard = find_standard(result.sheet.provenance.standard_hash, standards)
+    return correct_result(result, own, standard)
+
+
+def record_result(
+    result: CheckResult, request: RecordRequest, *, clip: Path, folder: Path
+) -> Recorded | None:
+    """Record a result as measured; None when nobody was named."""
+    if request.person is None:
+        return None
+    with open_history(request.history) as history:
+        return history.record(
+            result.sheet,
+            person=request.person,
+            session=request.session,
+            day=request.day,
+            clip_path=clip,
+            folder=folder,
+            keep_clip=request.keep_clip,
+        )
+
+
+def describe_recorded(done: Recorded) -> str:
+    """Say in one line where a check went."""
+    where = f"{done.person}, session {done.session}"
+    if done.status == "known":
+        return f"Recorded before: {where}; nothing changed."
+    if done.status == "newer":
+        return f"Recorded: {where}, in the place of the earlier check of this clip."
+    return f"Recorded: {where}"

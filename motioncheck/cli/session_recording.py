@@ -1,0 +1,121 @@
+"""What `motioncheck session` has to do with the history: every stretch it checks is recorded."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+from motioncheck.cli.recording import NOTHING_RECORDED, RecordRequest, add_corrections
+from motioncheck.errors import UsageError
+from motioncheck.history import open_history, validate_code
+from motioncheck.pipeline import CheckOptions, CheckResult
+from motioncheck.pipeline.options import OnProgress, no_progress
+from motioncheck.pipeline.session import ClipInput, read_sheet, split_clip
+from motioncheck.records import Sheet
+from motioncheck.records.session import Bout
+from motioncheck.wording import join_words
+
+
+def request_for(
+    person: str, session: str | None, day: str | None, history: str | None
+) -> RecordRequest:
+    """Return what is to be recorded: nothing where the person is no code.
+
+    Raises
+    ------
+    UsageError
+        If a session or day is given with a person that is no code.
+    """
+    try:
+        return replace(
+            NOTHING_RECORDED,
+            person=validate_code(person) if person else None,
+            session=session,
+            day=day,
+            history=history,
+        )
+    except UsageError:
+        if session is not None or day is not None:
+            raise
+        return replace(NOTHING_RECORDED, history=history)
+
+
+def is_given(path: Path) -> bool:
+    """Whether a check was given instead of a clip."""
+    return ClipInput(path).is_sheet
+
+
+@dataclass
+class SessionRecorder:
+    """Remembers what was measured in each clip while a session is checked.
+
+    ``split`` goes to `run_session`: corrections on record are laid over what it returns.
+    """
+
+    request: RecordRequest
+    standards: Path | None
+    measured: list[tuple[Path, Sheet, int]] = field(default_factory=list)
+
+    def split(
+        self,
+        path: Path,
+        movements: Sequence[str],
+        options: CheckOptions,
+        on_progress: OnProgress = no_progress,
+    ) -> tuple[Sequence[Bout], Sequence[CheckResult], Sequence[str]]:
+        """Split a clip as `split_clip` does."""
+        bouts, results, notes = split_clip(path, movements, options, on_progress)
+        counts = Counter(result.sheet.movement.id for result in results)
+        seen: Counter[str] = Counter()
+        shown, kept = [], []
+        for bout, result in zip(bouts, results, strict=True):
+            movement = result.sheet.movement.id
+            seen[movement] += 1
+            alone = counts[movement] == 1
+            self.measured.append((path, result.sheet, 0 if alone else seen[movement]))
+            # A correction names the clip and the movement, not the stretch of it.
+            new = add_corrections(result, self.request, self.standards) if alone else result
+            kept.append(new)
+            shown.append(bout if new is result else replace(bout, events=new.sheet.held_events))
+        return shown, kept, notes
+
+    def record(self, clips: Sequence[ClipInput], folder: Path, *, plan: Path) -> tuple[str, ...]:
+        """Record every stretch with the plan; return what to say about it."""
+        if self.request.person is None:
+            return ()
+        text = plan.read_text(encoding="utf-8")
+        skipped = []
+        for clip in clips:
+            if clip.is_sheet:
+                sheet = read_sheet(clip.path)
+                if sheet.corrections:
+                    skipped.append(sheet.clip.name)
+                else:
+                    self.measured.append((clip.path, sheet, 0))
+        with open_history(self.request.history) as history:
+            done = [
+                history.record(
+                    sheet,
+                    person=self.request.person,
+                    session=self.request.session,
+                    day=self.request.day,
+                    # Where the clip of a given sheet is, nobody said.
+                    clip_path=None if is_given(path) else path,
+                    folder=path.parent if is_given(path) else folder,
+                    plan=(plan.name, text),
+                    part=part,
+                )
+                for path, sheet, part in self.measured
+            ]
+        lines = []
+        if done:
+            fresh = sum(one.status != "known" for one in done)
+            names = join_words(sorted({one.session for one in done}))
+            known = f", {len(done) - fresh} known before" if fresh < len(done) else ""
+            lines.append(f"Recorded: {self.request.person}, session {names}: {fresh} new{known}.")
+        if skipped:
+            names = join_words(skipped)
+            lines.append(f"Not recorded, because their sheets were corrected by hand: {names}.")
+        return tuple(lines)

@@ -1,0 +1,1 @@
+"""How older histories become new ones: an Alembic environment with one script a revision."""

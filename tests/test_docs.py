@@ -153,6 +153,7 @@ def test_example_of_a_standard_is_valid(tmp_path):
         standards.Stage,
         standards.Window,
         standards.Feature,
+        standards.NamingSignal,
         standards.Check,
         standards.Range,
         standards.Norm,

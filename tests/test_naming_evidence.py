@@ -137,6 +137,20 @@ def test_candidates_are_the_reps_of_the_movements_own_split():
     assert middles == pytest.approx([2.0, 4.0, 6.0], abs=0.1)
 
 
+@pytest.mark.parametrize(("rest_s", "score"), [(1.0, 1.0), (6.0, 0.0)])
+def test_a_rep_that_rests_long_at_its_turn_is_none(rest_s, score):
+    """Down in a second, a rest, and up in a second."""
+    times = np.cumsum([0.0, 2.0, 1.0, rest_s, 1.0, 2.0])
+    time_s = np.arange(round(times[-1] * RATE_HZ)) / RATE_HZ
+    heights = np.interp(time_s, times, [1.0, 1.0, 0.5, 0.5, 1.0, 1.0])
+    table = make_table(len(time_s) / RATE_HZ, hip_height_ratio=heights)
+    standard = make_standard(
+        id="dips", split=split_data(), signature=[dict(make_feature(at_most=0.6))]
+    )
+    (found,) = find_candidates(table, still(table), np.ones(len(time_s), bool), standard)
+    assert found.score == score
+
+
 def stage_data():
     """Stages told by the height of the hips: 0.2, 0.5, 0.8 and 1.1."""
     return {
@@ -189,3 +203,122 @@ def test_too_few_stages_in_a_row_are_no_sequence(stages, strong):
     assert found
     best = max(c.score for c in found)
     assert best == (1.0 if strong else pytest.approx(1 / FEWEST_STAGES**2))
+
+
+def test_an_event_without_the_needed_feature_says_nothing():
+    table = make_table(hip_height_ratio=0.5, hand_height_ratio_left=0.2)
+    raised = make_feature("hand_height_ratio", side="either", at_least=1.0)
+    needed = make_feature("hand_height_ratio", side="either", at_least=1.0, needed=True)
+    low = make_feature(at_most=0.8)
+    assert score_event(table, make_event(), (low, raised)) == (1.0, 0.5)
+    assert score_event(table, make_event(), (low, needed)) == (0.0, 0.0)
+
+
+def test_legs_exchanged_for_a_whole_event_do_not_matter():
+    """The knee is bent on the side that the split takes for the other one."""
+    table = make_table(knee_bend_left=5.0, knee_bend_right=100.0)
+    signature = (
+        make_feature("knee_bend", side="working", at_least=80.0, slack=20.0),
+        make_feature("knee_bend", side="opposite", at_most=40.0, slack=20.0),
+    )
+    assert score_event(table, make_event("left"), signature) == (1.0, 1.0)
+    both_bent = make_table(knee_bend_left=100.0, knee_bend_right=100.0)
+    assert score_event(both_bent, make_event("left"), signature)[0] == 0.0
+
+
+def hold_standard():
+    """A low pose: hips at most at 0.6, one knee bent by 80 degrees or more, the other straight."""
+    return make_standard(
+        id="low",
+        split={
+            "kind": "hold",
+            "angles": ["knee_flexion"],
+            "sides": "each",
+            "position": [{"measure": "hip_height_ratio", "at_most": 0.6}],
+        },
+        signature=[
+            dict(make_feature(at_most=0.6)),
+            dict(make_feature("knee_bend", side="either", at_least=80.0, slack=20.0)),
+            dict(make_feature("knee_bend", side="either", at_most=40.0, slack=20.0)),
+        ],
+    )
+
+
+def flickering(seconds=12.0, hip=0.5):
+    """From 3 to 9 s in the pose, the legs exchanged every third of a second, or not at all."""
+    time_s = np.arange(round(seconds * RATE_HZ)) / RATE_HZ
+    inside = (time_s >= 3.0) & (time_s < 9.0)
+    swapped = inside & (np.floor(time_s * 3.0) % 2 == 1)
+    bent, straight = np.where(inside, 100.0, 5.0), np.full(len(time_s), 5.0)
+    left, right = np.where(swapped, straight, bent), np.where(swapped, bent, straight)
+    return make_table(
+        seconds,
+        hip_height_ratio=np.where(inside, hip, 1.0),
+        knee_bend_left=left,
+        knee_bend_right=right,
+        knee_flexion_left=left,
+        knee_flexion_right=right,
+    )
+
+
+def find_low(table, hip_speed=0.0):
+    motion = Motion(np.full(len(table.time_s), hip_speed), np.zeros(len(table.time_s)))
+    return find_candidates(table, motion, np.ones(len(table.time_s), bool), hold_standard())
+
+
+def test_a_hold_with_flickering_legs_is_found_by_its_signature():
+    """No angle keeps still, so the movement's own split finds nothing."""
+    table = flickering()
+    (found,) = find_low(table)
+    assert (found.start_s, found.end_s) == pytest.approx((3.0, 9.0), abs=0.6)
+    assert found.score > 0.9
+    assert found.known == pytest.approx(1.0, abs=0.05)
+
+
+@pytest.mark.parametrize(("hip", "hip_speed"), [(0.9, 0.0), (0.5, 0.3)])
+def test_no_hold_is_found_in_another_pose_or_in_motion(hip, hip_speed):
+    assert find_low(flickering(hip=hip), hip_speed) == ()
+
+
+def test_a_hold_that_its_own_split_found_is_there_once():
+    """Half the time in the pose, legs as they are: the split finds it, and so would the search."""
+    time_s = np.arange(round(12 * RATE_HZ)) / RATE_HZ
+    bent = np.where((time_s >= 3.0) & (time_s < 9.0), 100.0, 5.0)
+    table = make_table(
+        12.0,
+        hip_height_ratio=np.where(bent > 50.0, 0.5, 1.0),
+        **{f"{m}_left": bent for m in ("knee_bend", "knee_flexion")},
+        **{f"{m}_right": 5.0 for m in ("knee_bend", "knee_flexion")},
+    )
+    (found,) = find_low(table)
+    assert (found.start_s, found.end_s) == pytest.approx((3.0, 9.0), abs=0.3)
+
+
+def test_reps_are_found_in_the_signal_for_naming_whichever_side_shows_them():
+    """A foot lifted three times, for 2 s each; halfway through a rep the legs change names.
+
+    Two such signals show them, and yet each is there once.
+    """
+    time_s = np.arange(round(10 * RATE_HZ)) / RATE_HZ
+    lift = np.where((time_s > 1) & (time_s < 9), 0.3 - 0.3 * np.cos(np.pi * (time_s - 1)), 0.0)
+    lift = np.where(time_s < 7, lift, 0.0)
+    first = np.floor(time_s) % 2 == 1
+    standard = make_standard(
+        id="heels",
+        split=split_data(signal="knee_bend", turn="highest", sides="alternating", min_change=40.0),
+        naming_signal=[
+            {"signal": "ankle_lift_ratio", "turn": "highest", "min_change": change}
+            for change in (0.25, 0.3)
+        ],
+        signature=[
+            dict(make_feature("ankle_lift_ratio", side="either", at_least=0.4)),
+        ],
+    )
+    table = make_table(
+        10.0,
+        ankle_lift_ratio_left=np.where(first, lift, 0.0),
+        ankle_lift_ratio_right=np.where(first, 0.0, lift),
+    )
+    found = find_candidates(table, still(table), np.ones(len(time_s), bool), standard)
+    assert [round((c.start_s + c.end_s) / 2, 1) for c in found] == [2.0, 4.0, 6.0]
+    assert [c.score for c in found] == [1.0] * 3

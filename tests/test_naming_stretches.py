@@ -63,6 +63,12 @@ def test_events_of_which_little_was_seen_say_nothing():
     assert name(make_set("squat", 5.0, 5, known=0.3)) == [(OTHER, 0.0, 30.0)]
 
 
+def test_what_hardly_anything_is_known_of_does_not_stretch_a_set():
+    """A cut-off event at 1 s, a pause of 4 s, then the set: it begins with its own first rep."""
+    found = name([Candidate("squat", 0.0, 1.0, 1.0, 0.2), *make_set("squat", 5.0, 5)])
+    assert found[1] == ("squat", near(5.0), near(14.5))
+
+
 def test_of_two_movements_the_one_that_fits_better_is_named_and_the_other_is_next():
     both = [*make_set("squat", 5.0, 5), *make_set("sitting", 5.2, 5, score=0.7)]
     stretch = next(s for s in find_stretches(both, 0.0, 30.0) if s.movement != OTHER)

@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from motioncheck.checks.moments import read_measure
 from motioncheck.measures import REGISTRY
+from motioncheck.naming.other_ways import find_reps
+from motioncheck.naming.poses import find_poses
 from motioncheck.records import Event, MeasureTable
-from motioncheck.records.arrays import BoolArray
+from motioncheck.records.arrays import BoolArray, FloatArray
 from motioncheck.rules import split_table
+from motioncheck.skeleton import Side
 from motioncheck.splitting import Motion
-from motioncheck.standards import Feature, Standard
+from motioncheck.standards import CycleSplit, Feature, HoldSplit, Standard
 
-SIDES = ("left", "right")
+SIDES: tuple[Side, Side] = ("left", "right")
 OTHER_SIDE = {"left": "right", "right": "left"}
 # Measures of an event that are no series over time.
 LENGTHS = ("rep_time_s", "hold_time_s")
@@ -24,6 +28,8 @@ EXTREMES = ("turn", "max", "min")
 PAUSE_S = {"cycle": 5.0, "hold": 10.0, "stages": 10.0}
 # On the way from one movement to another much looks like a single rep; little looks like a hold.
 ALONE = {"cycle": 0.2, "hold": 1.0, "stages": 1.0}
+# An event found in another way is left out when its own split found one as good in its place.
+SAME_PLACE, AS_GOOD = 0.5, 0.9
 # A single stage may be anything, standing for one; this many different ones are a sequence.
 FEWEST_STAGES = 3
 
@@ -69,17 +75,77 @@ def find_candidates(
     """
     timeline = split_table(table, motion, standard, present)
     pairs = [*((e, True) for e in timeline.events), *((e, False) for e in timeline.partial)]
+    found = _score_all(table, standard, pairs)
+    if standard.split.kind == "stages":
+        return tuple(c for group in _sequences(found) for c in _weaken_short(group))
+    own = [candidate for _, candidate in found]
+    if isinstance(standard.split, HoldSplit):
+        others = _score_poses(table, motion, standard, standard.split)
+    else:
+        pairs = find_reps(table, standard, present)
+        others = [candidate for _, candidate in _score_all(table, standard, pairs)]
+    return tuple(sorted([*own, *_leave_out_known(others, own)], key=lambda c: (c.start_s, c.end_s)))
+
+
+def _score_all(
+    table: MeasureTable, standard: Standard, pairs: Iterable[tuple[Event, bool]]
+) -> list[tuple[Event, Candidate]]:
+    """Score events, each with whether it is whole, in time order."""
     kind = standard.split.kind
     found = []
     for event, whole in sorted(pairs, key=lambda p: (p[0].start_s, p[0].end_s)):
         score, known = score_event(table, event, standard.signature, whole=whole)
+        if _rests_long(event, standard):
+            score = 0.0
         if known > 0.0:
             span = (event.start_s, event.end_s)
             candidate = Candidate(standard.id, *span, score, known, PAUSE_S[kind], ALONE[kind])
             found.append((event, candidate))
-    if kind != "stages":
-        return tuple(candidate for _, candidate in found)
-    return tuple(c for group in _sequences(found) for c in _weaken_short(group))
+    return found
+
+
+def _rests_long(event: Event, standard: Standard) -> bool:
+    """Tell whether a repetition rests at its turn for longer than two of them may lie apart."""
+    if not isinstance(standard.split, CycleSplit):
+        return False
+    turn = standard.split.phases[1]
+    rest_s = sum(p.end_s - p.start_s for p in event.phases if p.name == turn)
+    return rest_s > PAUSE_S["cycle"]
+
+
+def _score_poses(
+    table: MeasureTable, motion: Motion, standard: Standard, split: HoldSplit
+) -> list[Candidate]:
+    poses = find_poses(
+        table,
+        motion.hip,
+        standard.signature,
+        _fit_all,
+        max_speed=split.max_speed,
+        min_time_s=split.min_time_s,
+    )
+    return [Candidate(standard.id, *pose, PAUSE_S["hold"], ALONE["hold"]) for pose in poses]
+
+
+def _leave_out_known(others: Iterable[Candidate], own: list[Candidate]) -> list[Candidate]:
+    """Leave out what is mostly covered by an event that fits as well, of its own split or not.
+
+    A hold may go on where its own split lost it, a repetition is there once.
+    """
+
+    def covers(a: Candidate, b: Candidate) -> bool:
+        shared_s = min(a.end_s, b.end_s) - max(a.start_s, b.start_s)
+        lasts_s = b.end_s - b.start_s
+        if b.pause_s == PAUSE_S["cycle"]:
+            lasts_s = min(lasts_s, a.end_s - a.start_s)
+        as_good = a.score * a.known >= AS_GOOD * b.score * b.known
+        return as_good and shared_s > SAME_PLACE * lasts_s
+
+    kept: list[Candidate] = []
+    for c in sorted(others, key=lambda c: -c.score * c.known):
+        if not any(covers(a, c) for a in (*own, *kept)):
+            kept.append(c)
+    return kept
 
 
 def _sequences(found: list[tuple[Event, Candidate]]) -> list[list[tuple[Event, Candidate]]]:
@@ -107,15 +173,21 @@ def score_event(
 
     The fits of the features are multiplied: every one of them is asked for. What cannot be read
     does not count; of an event that was cut off (not ``whole``) that is all but its extremes.
+    The name of a side is that which fits better: legs may be exchanged for a whole event.
     """
-    asked = [f for f in signature if whole or f.moment in EXTREMES]
-    fits = [
-        fit_feature(table, event, feature)
-        for feature in asked
-        if feature.measure not in LENGTHS or whole
-    ]
+    sides = sorted(SIDES, key=lambda side: side != event.side)
+    ways = [_score_side(table, replace(event, side=s), signature, whole=whole) for s in sides]
+    return max(ways, key=lambda way: way[0] * way[1])
+
+
+def _score_side(
+    table: MeasureTable, event: Event, signature: tuple[Feature, ...], *, whole: bool
+) -> tuple[float, float]:
+    asked = [f for f in signature if whole or (f.moment in EXTREMES and f.measure not in LENGTHS)]
+    fits = [fit_feature(table, event, feature) for feature in asked]
     known = [f for f in fits if np.isfinite(f)]
-    if not known:
+    lacking = any(f.needed and np.isnan(fit) for f, fit in zip(asked, fits, strict=True))
+    if not known or lacking:
         return 0.0, 0.0
     return float(np.prod(known)), len(known) / len(signature)
 
@@ -160,7 +232,11 @@ def _read(table: MeasureTable, column: str, event: Event, feature: Feature) -> f
 
 
 def _fit(value: float, feature: Feature) -> float:
+    return float(_fit_all(np.array([value]), feature)[0])
+
+
+def _fit_all(values: FloatArray, feature: Feature) -> FloatArray:
     low = -np.inf if feature.at_least is None else feature.at_least
     high = np.inf if feature.at_most is None else feature.at_most
-    outside = max(low - value, value - high, 0.0) if np.isfinite(value) else float("nan")
-    return float(np.maximum(1.0 - outside / feature.slack, 0.0))
+    outside = np.maximum(np.maximum(low - values, values - high), 0.0)
+    return np.asarray(np.maximum(1.0 - outside / feature.slack, 0.0))

@@ -93,16 +93,31 @@ def _gain(candidates: Sequence[Candidate], edges: FloatArray) -> FloatArray:
     middle, lasts = (edges[1:] + edges[:-1]) / 2.0, np.diff(edges)
     rate = np.full(len(middle), AWAY_GAIN)
     ordered = sorted(candidates, key=lambda c: c.start_s)
-    reached = -math.inf
-    for before, after in itertools.pairwise(ordered):
-        reached = max(reached, before.end_s)
-        if 0.0 < after.start_s - reached <= before.pause_s:
-            rate[(middle > reached) & (middle < after.start_s)] = PAUSE_GAIN
+    for start_s, end_s in _find_pauses(ordered):
+        rate[(middle > start_s) & (middle < end_s)] = PAUSE_GAIN
     best = np.full(len(middle), -np.inf)
     for c, lone in zip(ordered, _find_lone(ordered), strict=True):
         inside = (middle >= c.start_s) & (middle <= c.end_s)
         best[inside] = np.maximum(best[inside], weigh(c) * (c.alone if lone else 1.0))
     return np.where(np.isfinite(best), best, rate) * lasts
+
+
+def _find_pauses(ordered: Sequence[Candidate]) -> list[tuple[float, float]]:
+    """List the pauses of sets: short enough, and with a well seen event before and after them."""
+    pauses: list[tuple[float, float]] = []
+    waiting: list[tuple[float, float]] = []
+    reached = -math.inf
+    for c in ordered:
+        if c.start_s - reached > c.pause_s:
+            waiting, reached = [], -math.inf
+        elif c.start_s > reached:
+            waiting.append((reached, c.start_s))
+        if c.known >= LEAST_KNOWN:
+            pauses += waiting
+            waiting, reached = [], max(reached, c.end_s)
+        elif math.isfinite(reached):
+            reached = max(reached, c.end_s)
+    return pauses
 
 
 def _find_lone(ordered: Sequence[Candidate]) -> list[bool]:

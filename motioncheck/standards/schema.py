@@ -166,7 +166,8 @@ class Feature(Strict):
 
     Like a line of the checks, but a wide range that sloppy reps meet as well. ``slack`` is how
     far outside is certainly another movement, unit of the measure. A ``difference`` is that of
-    the working from the opposite side, and without a sign where an event has no side.
+    the working from the opposite side, and without a sign where an event has no side. An event of
+    which a ``needed`` feature is not seen says nothing for the movement.
     """
 
     measure: str
@@ -175,6 +176,7 @@ class Feature(Strict):
     at_least: float | None = None
     at_most: float | None = None
     slack: float = Field(gt=0, allow_inf_nan=False)
+    needed: bool = False
 
     @model_validator(mode="after")
     def _fits_the_measure(self) -> Feature:
@@ -184,6 +186,27 @@ class Feature(Strict):
         if self.at_least is None and self.at_most is None:
             raise ValueError("a feature wants at_least, at_most or both")
         return self
+
+
+class NamingSignal(Strict):
+    """Another signal that shows the reps, for naming the movement only.
+
+    Of a sided one the larger (``lowest``: smaller) of both sides counts at every moment, so that it
+    does not matter which leg the pose model takes for which. Times and shares are those of the
+    split, which must be into repetitions.
+    """
+
+    signal: str
+    turn: Literal["lowest", "highest"]
+    min_change: float = Field(gt=0, allow_inf_nan=False)
+
+    @field_validator("signal")
+    @classmethod
+    def _signal_is_known(cls, value: str) -> str:
+        require_measure(value)
+        if REGISTRY[value].compute is None:
+            raise ValueError(f"{value} is no measure over time")
+        return value
 
 
 class Standard(Strict):
@@ -207,6 +230,9 @@ class Standard(Strict):
     split: Split
     signature: tuple[Feature, ...] = Field(
         default=(), description="how the movement is told from others; none: only when asked for"
+    )
+    naming_signal: tuple[NamingSignal, ...] = Field(
+        default=(), description="other signals that show the reps, for naming only"
     )
     check: tuple[Check, ...] = Field(min_length=1)
     range_of_motion: tuple[Range, ...] = ()

@@ -271,4 +271,70 @@ MIXES: tuple[Mix, ...] = (
         ),
         size_px=WIDE_PX,
     ),
+    Mix(
+        "m6",
+        "tune",
+        "c3",
+        -75.0,
+        9008,
+        (
+            *("idle", "lunge_hands_clean", "wander", "lunge_rotation_clean"),
+            *("half_kneel_hamstring_clean", "lunge_reach_faults", "stroll"),
+        ),
+        size_px=WIDE_PX,
+    ),
+    Mix(
+        "m7",
+        "tune",
+        "c1",
+        70.0,
+        9009,
+        (
+            *("wander", "pull_up_side:3", "knee_flexion_side:4", "arm circles"),
+            *("shoulder_flexion_side:4", "single_leg_squat_side:4", "twist_oblique:4"),
+        ),
+    ),
+    Mix(
+        "m8",
+        "tune",
+        "c5",
+        -85.0,
+        9010,
+        (
+            *("stroll", "arm circles", "shoulder_flexion_side:4", "pull_up_side_faults:4"),
+            *("arm circles", "hip_flexion_side:4", "knee_flexion_side:4", "wander"),
+            *("twist_front:4", "sit_to_stand_five:4", "burpee_clean:3"),
+        ),
+        height_m=1.2,
+    ),
+    Mix(
+        "m9",
+        "tune",
+        "c2",
+        85.0,
+        9011,
+        (
+            *("lunge_hands_faults", "wander", "lunge_rotation_faults", "get_up_faults"),
+            *("lunge_reach_clean", "stroll", "half_kneel_hamstring_faults"),
+            "overhead_lunge_clean:4",
+        ),
+        size_px=WIDE_PX,
+        height_m=0.7,
+    ),
+    # One hold with the legs laid over each other, by four bodies.
+    *(
+        Mix(
+            f"m{10 + n}",
+            "tune",
+            person,
+            azimuth_deg,
+            9200 + n,
+            ("idle", "lunge_hands_faults"),
+            size_px=WIDE_PX,
+            height_m=height_m,
+        )
+        for n, (person, azimuth_deg, height_m) in enumerate(
+            (("c1", 80.0, 1.0), ("c4", 78.0, 1.0), ("c5", 82.0, 1.1), ("c3", -80.0, 0.9))
+        )
+    ),
 )

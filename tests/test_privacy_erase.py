@@ -115,6 +115,15 @@ def test_others_keep_everything(history, filled, data):
     assert len(list((data / "cache").iterdir())) == 1
 
 
+def test_a_copy_that_was_never_recorded_goes_too_and_nothing_else(history, filled, data):
+    home = data / "clips" / "seat5"
+    (home / f"{'9' * 64}.mp4").write_bytes(b"left by a crash")
+    (home / ".copy-x1").write_bytes(b"half")
+    (home / "letter.txt").write_text("mine", "utf-8")
+    erase_person(history, "seat5", cache_folder=data / "cache")
+    assert [p.name for p in home.iterdir()] == ["letter.txt"]
+
+
 def test_a_clip_outside_is_never_deleted(history, filled, tmp_path, data):
     own = tmp_path / "films" / "mine.mp4"
     own.write_bytes(b"film")

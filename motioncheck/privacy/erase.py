@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -13,6 +14,8 @@ from motioncheck.landmarks import TrackCache
 from motioncheck.records.history import CheckRecord
 from motioncheck.sheet.remove import holds_results, remove_results
 
+# A copy of a clip is called after its content; while it is being made it has a name of its own.
+_COPY = re.compile(r"[0-9a-f]{64}(\.[a-z0-9]{1,5})?|\.copy-.*")
 # The group sheets of a batch and the sheet of a session lie one folder up and name the clips.
 _SUMMARIES = ("group.html", "session.html")
 
@@ -62,7 +65,10 @@ def erase_person(history: History, code: str, *, cache_folder: Path | None = Non
     sessions = len(history.list_sessions(code))
     checks = history.checks(code, current_only=False)
     erased = _erase_files(history, code, checks, sessions, cache_folder)
-    _remove_empty(history.folder / code)
+    try:
+        _remove_copies(history.folder / code)
+    except OSError as error:
+        raise _not_removed(code, error) from error
     history.database.write(lambda c: rows.delete_person(c, code))
     rows.compact(history.database)
     return erased
@@ -109,14 +115,18 @@ def _erase_files(
             elif cache_folder is not None:
                 cache_files += TrackCache(cache_folder).forget(sha256)
     except OSError as error:
-        raise OutputError(
-            f"Expected to remove all files about {code}, found: {error.strerror or error} "
-            f"({error.filename}).",
-            hint="Allow it and run the same command again; the history still has the rows.",
-        ) from error
+        raise _not_removed(code, error) from error
     own = sorted({c.clip_path for c in checks if c.clip_path and not c.clip_kept})
     left += [f"Your own clip is left alone: {path}" for path in own if Path(path).is_file()]
     return Erased(sessions, len(checks), results, cache_files, clips, tuple(dict.fromkeys(left)))
+
+
+def _not_removed(code: str, error: OSError) -> OutputError:
+    return OutputError(
+        f"Expected to remove all files about {code}, found: {error.strerror or error} "
+        f"({error.filename}).",
+        hint="Allow it and run the same command again; the history still has the rows.",
+    )
 
 
 def _remove_folder(check: CheckRecord, left: list[str]) -> int:
@@ -145,11 +155,12 @@ def _remove_clip(history: History, path: Path) -> int:
     return 1
 
 
-def _remove_empty(folder: Path) -> None:
-    """Remove the folder of a person's clips, with what a stopped copy left in it."""
+def _remove_copies(folder: Path) -> None:
+    """Remove the folder of a person's clips, with copies that a stopped program never recorded."""
     if not folder.is_dir():
         return
-    for part in folder.glob(".copy-*"):
-        part.unlink(missing_ok=True)
+    for path in folder.iterdir():
+        if _COPY.fullmatch(path.name):
+            path.unlink(missing_ok=True)
     if not any(folder.iterdir()):
         folder.rmdir()

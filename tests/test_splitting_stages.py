@@ -12,13 +12,13 @@ from hypothesis import strategies as st
 
 from motioncheck.cleaning.filters import filter_zero_phase
 from motioncheck.errors import ShapeError
+from motioncheck.splitting.rungs import find_rungs
 from motioncheck.splitting.stages import (
     StageRule,
     StageShape,
     StageVisit,
     StageWindow,
     compute_misfits,
-    find_rungs,
     find_stages,
 )
 from motioncheck.splitting.stillness import ease
@@ -274,6 +274,20 @@ def test_a_landmark_that_goes_wrong_for_a_moment_ends_no_visit():
         wrong = (clip.time_s > start + 0.5) & (clip.time_s < start + 0.9)
         signals[wrong, 3] = 180.0
     assert [v.stage for v in replace(clip, signals=signals).visits()] == climb(4)
+
+
+def test_a_signal_of_other_stages_that_strays_moves_no_edge():
+    """On the way from 2 to 4 nobody asks for what tells 5, 6 and 7 apart."""
+    clip = make_clip(climb(4), dwells_s=1.5, seed=3)
+    begin_s, end_s = clip.stops_s[2]
+    share = ease((clip.time_s - begin_s - 0.1) / 0.5) - ease((clip.time_s - end_s + 0.6) / 0.5)
+    strays = np.column_stack([clip.signals, 3.0 * share])
+    others = StageWindow(4, 5.0, 6.0, 1.0, most=9.0)
+    stages = [*STAGES[:4], *(StageShape((*shape.windows, others)) for shape in STAGES[4:])]
+    visits = find_stages(clip.time_s, strays, clip.speed, tuple(stages), RULE)
+    assert [v.stage for v in visits] == climb(4)
+    assert abs(visits[2].start_s - begin_s) < 0.15
+    assert abs(visits[2].end_s - end_s) < 0.15
 
 
 @pytest.mark.parametrize("column", range(4))

@@ -21,6 +21,7 @@ from motioncheck.cleaning.resample import (
     resample,
 )
 from motioncheck.cleaning.runs import BoolArray, IntArray, find_runs
+from motioncheck.cleaning.standing import find_wrong_standing
 from motioncheck.cleaning.swaps import find_swaps
 from motioncheck.records.arrays import FloatArray, sealed
 from motioncheck.records.track import CleaningStep, CleanTrack, LandmarkTrack
@@ -32,6 +33,8 @@ MAIN_JOINTS: Final = tuple(
     for side in ("left", "right")
 )
 LEG: Final = ("knee", "ankle", "heel", "toe")
+# Where among these the points are that stay on the floor under a leg that stands.
+FOOT: Final = slice(1, None)
 # Leaps below these are left to the filter; project judgement.
 OUTLIER_FLOOR_LEG_RATIO: Final = 0.05
 OUTLIER_FLOOR_WORLD_M: Final = 0.05
@@ -164,29 +167,42 @@ def _leg_length_px(track: LandmarkTrack) -> float:
 def _put_legs_back(work: _Work) -> int:
     """Exchange left and right leg where the model had them the wrong way round."""
     pairs = np.array([[INDEX[f"{side}_{joint}"] for joint in LEG] for side in ("left", "right")])
+    standing = find_wrong_standing(
+        work.image_px[:, pairs[:, FOOT]], work.time_s, leg_px=work.leg_px
+    )
+    _exchange_legs(work, pairs, standing.swapped)
+    _blank_legs(work, pairs, standing.blended)
     crossed = find_crossings(
         work.image_px[:, [INDEX["left_ankle"], INDEX["right_ankle"]]],
         work.image_px[:, [INDEX["left_hip"], INDEX["right_hip"]]].mean(axis=1),
         work.time_s,
         leg_px=work.leg_px,
     )
+    runs = find_runs(crossed[:, None])
+    for first, stop in zip(runs.start, runs.stop, strict=True):
+        # What is known already is not doubted again.
+        crossed[first:stop] &= not standing.judged[first:stop].any()
     _exchange_legs(work, pairs, crossed)
     labels = find_swaps(
-        work.image_px[:, pairs], work.visibility[:, pairs], work.time_s, leg_px=work.leg_px
+        work.image_px[:, pairs],
+        work.visibility[:, pairs],
+        work.time_s,
+        leg_px=work.leg_px,
+        settled=standing.judged,
     )
     _exchange_legs(work, pairs, labels.swapped)
-    blended = np.nonzero(labels.blended)[0][:, None]
-    for values in (work.image_px, work.world_m):
-        values[blended, pairs.ravel()] = np.nan
-    count = int((crossed ^ labels.swapped).sum())
+    _blank_legs(work, pairs, labels.blended)
+    blended = standing.blended | labels.blended
+    exchanged = (standing.swapped & ~standing.blended) ^ crossed ^ labels.swapped
+    count = int(exchanged.sum())
     text = "Left and right leg were not exchanged by the model."
     if count:
         text = (
             f"Left and right leg were exchanged by the model in {count} of {len(work.time_s)} "
             "frames and put back."
         )
-    if len(blended):
-        text += f" {len(blended)} frames that showed a mixture of both legs were left out."
+    if blended.any():
+        text += f" {int(blended.sum())} frames that showed a mixture of both legs were left out."
     work.note("swaps", text, count)
     return count
 
@@ -201,6 +217,13 @@ def _exchange_legs(work: _Work, pairs: IntArray, frames: BoolArray) -> None:
     rows = np.nonzero(frames)[0][:, None]
     for values in (work.image_px, work.world_m):
         values[rows, as_labelled, :2] = values[rows, exchanged, :2]
+
+
+def _blank_legs(work: _Work, pairs: IntArray, frames: BoolArray) -> None:
+    """Take both legs out of some frames."""
+    rows = np.nonzero(frames)[0][:, None]
+    for values in (work.image_px, work.world_m):
+        values[rows, pairs.ravel()] = np.nan
 
 
 def _take_out_hidden(work: _Work, gate: float) -> None:

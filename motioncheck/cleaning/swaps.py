@@ -88,6 +88,7 @@ def find_swaps(
     *,
     leg_px: float,
     costs: SwapCosts | None = None,
+    settled: BoolArray | None = None,
 ) -> LegLabels:
     """Find the frames in which the left and the right leg are exchanged.
 
@@ -103,6 +104,8 @@ def find_swaps(
     leg_px : float
         Length of the leg, the unit of distances.
     costs : SwapCosts, optional
+    settled : ndarray of bool, shape (T,), optional
+        Frames that are known to have the right labels.
 
     Returns
     -------
@@ -111,13 +114,16 @@ def find_swaps(
         model then stand.
     """
     costs = costs or SwapCosts()
+    known = np.zeros(len(time_s), dtype=bool) if settled is None else settled
     labels = LegLabels(np.zeros(len(time_s), dtype=bool), np.zeros(len(time_s), dtype=bool))
     found = np.all(np.isfinite(points), axis=(1, 2, 3)) & np.all(np.isfinite(weight), axis=(1, 2))
     frames = np.nonzero(found)[0]
     pauses = np.nonzero(np.diff(time_s[frames]) > costs.memory_s)[0] + 1
     for part in np.split(frames, pauses):
         if len(part) >= 3:
-            chain = _Chain(points[part] / leg_px, weight[part] + 1e-3, time_s[part], costs)
+            chain = _Chain(
+                points[part] / leg_px, weight[part] + 1e-3, time_s[part], costs, known[part]
+            )
             labels.swapped[part], labels.blended[part] = chain.solve()
     return labels
 
@@ -126,8 +132,14 @@ class _Chain:
     """The cheapest chain of trusted frames through one stretch of a clip, in leg lengths."""
 
     def __init__(
-        self, points: FloatArray, weight: FloatArray, time_s: FloatArray, costs: SwapCosts
+        self,
+        points: FloatArray,
+        weight: FloatArray,
+        time_s: FloatArray,
+        costs: SwapCosts,
+        settled: BoolArray,
     ) -> None:
+        self.settled = settled
         self.points, self.weight, self.time_s, self.costs = points, weight, time_s, costs
         speed = np.diff(points, axis=0) / np.diff(time_s)[:, None, None, None]
         self.speed_before = np.concatenate([speed[:1], speed])
@@ -169,7 +181,9 @@ class _Chain:
     def _cheapest(self, steps: list[list[list[float]]]) -> tuple[IntArray, IntArray]:
         """Return the frames of the cheapest chain and the label of each (1 = swapped)."""
         stay = self.costs.swapped_per_s * self.frame_s
-        best = [(0.0, stay)]
+        # Of a settled frame only the label it has is possible.
+        closed = np.where(self.settled, np.inf, 0.0).tolist()
+        best = [(0.0, stay + closed[0])]
         came_from: list[tuple[tuple[int, int], tuple[int, int]]] = [((0, 0), (0, 1))]
         # Plain floats: for two states they are several times faster than small arrays.
         for now in range(1, len(self.points)):
@@ -184,7 +198,7 @@ class _Chain:
                     cost = options[before] + stay * k * label
                     if cost < total[label]:
                         total[label], origin[label] = cost, (k, before)
-            best.append((total[0], total[1]))
+            best.append((total[0], total[1] + closed[now]))
             came_from.append((origin[0], origin[1]))
         return self._walk_back(came_from, int(best[-1][1] < best[-1][0]))
 
@@ -213,6 +227,7 @@ class _Chain:
             changes = swapped[first] != swapped[last]
             differ = np.abs(plain - exchanged) > CLEARLY_CLOSER
             swapped[inner] = np.where(differ, exchanged < plain, swapped[first])
+            swapped[inner] &= ~self.settled[inner]
             # Legs that keep their labels may well leave the straight way.
             blended[inner] = changes & (np.minimum(plain, exchanged) > NEITHER)
         return swapped, blended

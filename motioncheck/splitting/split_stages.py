@@ -13,13 +13,12 @@ from motioncheck.skeleton import Side
 from motioncheck.splitting.events import CUT_NOTE, Timeline
 from motioncheck.splitting.motion import Motion
 from motioncheck.splitting.poses import PoseWindow, follow_side, measure_misfit
+from motioncheck.splitting.rungs import Rung, find_rungs
 from motioncheck.splitting.stages import (
-    Rung,
     StageRule,
     StageShape,
     StageVisit,
     StageWindow,
-    find_rungs,
     find_stages,
 )
 

@@ -1,4 +1,4 @@
-"""Finding stages: poses in a known order, each with a stop, and rungs made of them."""
+"""Finding stages: poses in a known order, each with a stop."""
 
 from __future__ import annotations
 
@@ -110,27 +110,6 @@ class StageVisit:
     misfit: float
 
 
-@dataclass(frozen=True, slots=True)
-class Rung:
-    """One way from stage 1 up to a highest stage and back to stage 1.
-
-    ``visits`` are indices of the visits. ``skipped_up`` and ``skipped_down`` are the stages left
-    out before and after the highest one, ``reached``. ``complete`` is False when the beginning or
-    the end at stage 1 was not seen. ``in_order`` is False when a stage was gone back to on the
-    way, whether or not one was skipped.
-    """
-
-    number: int
-    reached: int
-    visits: tuple[int, ...]
-    start_s: float
-    end_s: float
-    skipped_up: tuple[int, ...]
-    skipped_down: tuple[int, ...]
-    complete: bool
-    in_order: bool
-
-
 def find_stages(
     time_s: FloatArray,
     signals: FloatArray,
@@ -219,14 +198,32 @@ def _find_in(stretch: Stretch, stages: tuple[StageShape, ...], rule: StageRule) 
     costs = np.column_stack([costs, np.full(len(costs), rule.other_cost)])
     path = _find_path(costs / AXIS_HZ, rule)
     still = speed[:, 0] < rule.speed_limit
-    visits = []
+    stops = []
     for stage, first, stop in _list_visits(path, misfits, rule):
         a, b = _find_stop(still, misfits[:, stage], first, stop)
+        stops.append((stage, a, b))
+    visits = []
+    for n, (stage, a, b) in enumerate(stops):
         part = misfits[a : b + 1, stage]
         part = part[np.isfinite(part)]
         misfit = float(part.mean()) if len(part) else float("nan")
-        visits.append(_measure(stretch, stages, (stage, a, b), misfit, rule))
+        sizes = _sizes([stages[k] for k in _list_around(stops, n)], stretch.values.shape[1])
+        visits.append(_measure(stretch, sizes, (stage, a, b), misfit, rule))
     return visits
+
+
+def _list_around(stops: list[tuple[int, int, int]], n: int) -> set[int]:
+    """Return the stages that a stop is one of, or is next to, up to those with a rest.
+
+    What only other stages look at may stray meanwhile: it does not tell these stages apart.
+    """
+    around = {stops[n][0]}
+    for way in (stops[n + 1 :], stops[:n][::-1]):
+        for stage, first, last in way:
+            around.add(stage)
+            if last > first:
+                break
+    return around
 
 
 def _find_path(costs: FloatArray, rule: StageRule) -> list[int]:
@@ -285,7 +282,7 @@ def _find_stop(still: BoolArray, misfit: FloatArray, first: int, stop: int) -> t
 
 def _measure(
     stretch: Stretch,
-    stages: tuple[StageShape, ...],
+    sizes: FloatArray,
     stop: tuple[int, int, int],
     misfit: float,
     rule: StageRule,
@@ -295,7 +292,6 @@ def _measure(
     from_edge, to_edge = first <= edge, last >= len(t) - 1 - edge
     start_s, end_s = float(t[first]), float(t[last])
     rest_s = end_s - start_s
-    sizes = _sizes(stages, stretch.values.shape[1])
     if last > first and not from_edge:
         start_s = max(start_s, find_rest(t, stretch.values, first, sizes=sizes, rest_s=rest_s))
     if last > first and not to_edge:
@@ -315,8 +311,8 @@ def _measure(
     )
 
 
-def _sizes(stages: tuple[StageShape, ...], count: int) -> FloatArray:
-    """Smallest movement of each signal that counts; infinite for one nobody looks at."""
+def _sizes(stages: Sequence[StageShape], count: int) -> FloatArray:
+    """Smallest movement of each signal that counts; infinite for one that none looks at."""
     sizes = np.full(count, np.inf)
     for shape in stages:
         for window in shape.windows:
@@ -335,62 +331,3 @@ def _add_directions(visits: list[StageVisit]) -> list[StageVisit]:
         way: Direction = "turn" if up == down else "up" if up else "down"
         directed.append(replace(visit, direction=way))
     return directed
-
-
-def find_rungs(visits: Sequence[StageVisit]) -> list[Rung]:
-    """Put visits together to ways up from stage 1 and back.
-
-    Parameters
-    ----------
-    visits : sequence of StageVisit
-        In time order.
-
-    Returns
-    -------
-    list of Rung
-        In time order.
-
-    Notes
-    -----
-    A rung of k stages has 2 k - 1 visits. Between two climbs stage 1 is seen once or twice: when
-    the body leaves it for none of the stages in between, the first rung ends with the one visit
-    and the next begins with the other; when it does not, the one visit belongs to both. A visit of
-    stage 1 that is neither the end of a climb nor the beginning of one is a rung of a single
-    stage.
-    """
-    stages = [v.stage for v in visits]
-    floors = [n for n, stage in enumerate(stages) if stage == 1]
-    cuts = sorted({0, *floors, len(stages) - 1}) if stages else []
-    spans = [(a, b) for a, b in itertools.pairwise(cuts) if not stages[a] == stages[b] == 1]
-    spans += [(a, b) for a, b in itertools.pairwise(floors) if b > a + 1]
-    taken = {n for span in spans for n in span}
-    spans += [(n, n) for n in floors if n not in taken]
-    if len(stages) == 1 and not floors:
-        spans = [(0, 0)]
-    return [_make_rung(n, visits, *span) for n, span in enumerate(sorted(spans), start=1)]
-
-
-def _make_rung(number: int, visits: Sequence[StageVisit], first: int, last: int) -> Rung:
-    stages = [v.stage for v in visits[first : last + 1]]
-    reached = max(stages)
-    top, leave = stages.index(reached), len(stages) - 1 - stages[::-1].index(reached)
-    up, down = stages[: top + 1], stages[leave:][::-1]
-    in_order = (
-        up == sorted(up) and down == sorted(down) and set(stages[top : leave + 1]) == {reached}
-    )
-    return Rung(
-        number=number,
-        reached=reached,
-        visits=tuple(range(first, last + 1)),
-        start_s=visits[first].start_s,
-        end_s=visits[last].end_s,
-        skipped_up=_skipped(up),
-        skipped_down=_skipped(down),
-        complete=stages[0] == stages[-1] == 1,
-        in_order=in_order,
-    )
-
-
-def _skipped(way: Sequence[int]) -> tuple[int, ...]:
-    """Stages between the lowest seen on a way and its top that were left out."""
-    return tuple(n for n in range(way[0], max(way)) if n not in way)

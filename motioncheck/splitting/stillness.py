@@ -202,7 +202,8 @@ def find_rest(
     rough : int
         Index of the guess.
     sizes : ndarray, shape (K,)
-        Smallest movement that counts, in the unit of each column.
+        Smallest movement that counts, in the unit of each column; a column where that is infinite
+        is not used.
     rest_s : float
         How long the rest lasts at least.
 
@@ -221,7 +222,7 @@ def find_rest(
     look, stay = round(LOOK_S * AXIS_HZ), max(3, round(min(rest_s, LOOK_S) * AXIS_HZ))
     first, last = max(0, rough - look), min(len(time_s), rough + stay + 1)
     t, x = time_s[first:last], values[first:last]
-    usable = np.isfinite(x).all(axis=0)
+    usable = np.isfinite(x).all(axis=0) & np.isfinite(sizes)
     keep_s = min(FEWEST_REST_S, rest_s / 2.0)
     ends = t[(t >= t[0] + 0.1) & (t <= t[-1] - keep_s)]
     if not usable.any() or len(ends) < 3:

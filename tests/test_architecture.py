@@ -49,6 +49,7 @@ MAY_IMPORT = {
     "sheet": BASE,
     "history": BASE | {"checks", "measures", "sheet", "splitting", "standards"},
     "trends": BASE | {"measures", "standards"},
+    "privacy": BASE | {"checks", "history", "landmarks", "sheet", "standards"},
     "pipeline": BASE | ANALYSIS | {"assets", "video", "landmarks", "sheet"},
     "batch": BASE
     | ANALYSIS
@@ -59,7 +60,18 @@ MAY_IMPORT = {
     "": EVERYTHING,
 }
 # Slow or heavy to import; each is loaded inside the function that needs it.
-HEAVY = ("av", "cv2", "mediapipe", "scipy.signal", "jinja2", "sqlalchemy", "alembic", "distributed")
+HEAVY = ("av", "cv2", "mediapipe", "scipy.signal", "jinja2", "distributed")
+# The modules of the history are made of these; only a command that opens a history imports them.
+DATABASE = ("sqlalchemy", "alembic")
+# What may be imported without one: the command line, and what every check imports.
+WITHOUT_DATABASE = (
+    "motioncheck.cli.main",
+    "motioncheck.cli.check",
+    "motioncheck.cli.session",
+    "motioncheck.history",
+    "motioncheck.pipeline",
+    "motioncheck.trends",
+)
 
 
 def list_modules():
@@ -139,6 +151,13 @@ def test_importing_any_module_loads_no_heavy_library_and_prints_nothing():
     )
     assert json.loads(done.stderr) == {}
     assert done.stdout == ""
+
+
+@pytest.mark.parametrize("name", WITHOUT_DATABASE)
+def test_who_opens_no_history_loads_no_database(name):
+    code = f"import {name}, sys; print([m for m in {DATABASE!r} if m in sys.modules])"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout == "[]\n"
 
 
 def test_a_module_stays_short_enough_to_read():

@@ -361,3 +361,88 @@ def test_the_sheet_of_a_real_clip_is_written_anew_and_back_again(run, tmp_path):
         measured.events, measured.summary, (),
     )  # fmt: skip
     assert "struck" not in (folder / "sheet.html").read_text(encoding="utf-8").split("</style>")[1]
+
+
+def test_a_correction_makes_no_history_where_there_is_none(run, tmp_path):
+    place = tmp_path / "none.db"
+    for words in (("list",), ("strike", 1, 1, "--by", "c"), ("withdraw", 1, "--by", "c")):
+        code, _, err = run("correct", *words, "--history", place)
+        assert (code, err.count("\n")) == (7, 1)
+        assert "found none" in err
+    assert not place.exists()
+
+
+def test_details_of_errors_can_be_asked_for(run, clip):
+    code, _, err = run("correct", "strike", clip, 99, "--by", "coach1", "-v")
+    assert code == 2
+    assert "Traceback" in err
+    assert err.splitlines()[-1].startswith("motioncheck: Expected the number of a rep")
+
+
+def test_a_number_beyond_every_row_is_none(run, clip):
+    code, _, err = run("correct", "withdraw", 10**20, "--by", "coach1")
+    assert code == 2
+    assert "found no correction" in err
+
+
+def test_a_clip_of_two_people_is_corrected_for_one_of_them(run, clip):
+    with open_history() as history:
+        history.record(sheet_for(CONTENT), person="seat4", day="2026-03-01", clip_path=clip)
+        numbers = {c.person: c.id for c in history.checks()}
+    code, _, err = run("correct", "strike", clip, 2, "--by", "coach1")
+    assert code == 2
+    assert "Expected a clip that was checked once, found it recorded for seat3 and seat4" in err
+    assert run("correct", "strike", numbers["seat4"], 2, "--by", "coach1")[0] == 0
+    with open_history() as history:
+        copy = shutil.copy(clip, clip.with_name("copy.mp4"))
+        history.record(sheet_for(CONTENT), person="seat5", day="2026-03-01", clip_path=copy)
+    assert "--person seat5" in run("correct", "strike", "copy.mp4", 3, "--by", "coach1")[1]
+    with open_history() as history:
+        struck = {
+            code: [e.number for e in history.corrected_sheet(number).events if e.struck]
+            for code, number in numbers.items()
+        }
+    assert struck == {"seat3": [], "seat4": [2]}
+    assert "Rep 2" in run("correct", "list")[1]
+    assert "No corrections" in run("correct", "list", numbers["seat3"])[1]
+    _, out, _ = run("correct", "withdraw", 1, "--by", "coach1")
+    assert "--person seat4" in out
+
+
+def test_stretches_of_a_clip_are_corrected_one_by_one(run, clip):
+    first, second = BASE.events[:3], BASE.events[3:]
+    sheet = sheet_for(b"circuit")
+    with open_history() as history:
+        numbers = [
+            history.record(
+                replace(sheet, events=events), person="seat3", session="circuit", part=part,
+                clip_path=clip.with_name("circuit.mp4"),
+            ).check_id
+            for part, events in ((1, first), (2, second))
+        ]  # fmt: skip
+    code, _, err = run("correct", "strike", "circuit.mp4", 2, "--by", "c")
+    assert (code, "found several stretches of it checked" in err) == (2, True)
+    assert run("correct", "strike", numbers[0], 2, "--by", "c")[0] == 0
+    with open_history() as history:
+        counts = [history.corrected_sheet(n).summary.count for n in numbers]
+    assert counts == [2, 4]
+    # What is about no event that is there would be about both stretches.
+    for words in (("add", numbers[0], "--at", 21.9), ("verdict", numbers[0], "set", "x", "meets")):
+        code, _, err = run("correct", *words, "--by", "c")
+        assert (code, "one of several stretches" in err) == (2, True)
+
+
+@pytest.mark.model
+def test_a_stretch_of_a_clip_is_not_written_anew_from_the_whole_clip(run, tmp_path):
+    """A session finds stretches by what is around them; the whole clip would give other reps."""
+    from motioncheck.pipeline import check_again
+    from motioncheck.pipeline.options import default_cache
+
+    clip = tmp_path / "squat.mp4"
+    shutil.copy(SAMPLE, clip)
+    assert run("check", clip, "-m", "air-squat", "--person", "seat3")[0] == 0
+    with open_history() as history:
+        whole = history.sheet_of(1)
+    stretch = replace(whole, events=whole.events[:3])
+    assert check_again(clip, whole, cache_folder=default_cache()).sheet.events == whole.events
+    assert check_again(clip, stretch, cache_folder=default_cache()) is None

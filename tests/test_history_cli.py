@@ -273,9 +273,67 @@ def test_stretches_of_one_movement_in_a_clip_are_recorded_as_its_parts(monkeypat
     (tmp_path / "plan.toml").write_text("title = 1")
     recorder = sessions.SessionRecorder(sessions.request_for("seat3", "camp", None, None), None)
     assert recorder.split(tmp_path / "a.mp4", (), CheckOptions()) == found
+    folders = [tmp_path / f"a.0{n}.check" for n in (1, 2, 3)]
+    recorder.place(tmp_path / "a.mp4", folders)
     clips = (ClipInput(tmp_path / "a.mp4"),)
-    lines = recorder.record(clips, tmp_path, plan=tmp_path / "plan.toml")
+    lines = recorder.record(clips, plan=tmp_path / "plan.toml")
     assert lines == ("Recorded: seat3, session camp: 3 new.",)
     with open_history() as history:
-        parts = sorted((c.movement, c.part) for c in history.checks("seat3"))
+        checks = history.checks("seat3")
+    parts = sorted((c.movement, c.part) for c in checks)
     assert parts == [("air-squat", 1), ("air-squat", 2), ("burpee", 0)]
+    assert [c.folder for c in checks] == [str(folder) for folder in folders]
+
+
+def test_erasing_finds_the_sheets_that_a_session_wrote(run, session_files, monkeypatch, tmp_path):
+    """The sheet of a clip lies in a folder of its own inside that of the session."""
+    from motioncheck.cli import session_recording as sessions
+    from motioncheck.pipeline import session as pipeline
+    from motioncheck.pipeline.session import bout_of
+
+    sheet = make_sheet("squat")
+    clip = tmp_path / "squat.mp4"
+    clip.write_bytes(b"squat")
+    info = replace(sheet.clip, name="squat.mp4")
+    monkeypatch.setattr(pipeline, "probe_clip", lambda _: info)
+    monkeypatch.setattr(sessions, "split_clip", lambda *_: ([bout_of(sheet)], [Result(sheet)], []))
+
+    def write(result, folder, **_options):
+        folder.mkdir(parents=True)
+        (folder / "sheet.json").write_text(sheet_to_json(result.sheet), encoding="utf-8")
+
+    monkeypatch.setattr(pipeline, "write_results", write)
+    code, _, err = run("session", "plan.toml", "squat.mp4", "--person", "seat3", "-o", "out")
+    assert (code, err) == (0, "")
+    assert (tmp_path / "out" / "squat.check" / "sheet.json").is_file()
+    code, out, err = run("person", "erase", "seat3", "--yes")
+    assert (code, err) == (0, "")
+    assert not (tmp_path / "out" / "squat.check").exists()
+    # What is about the whole session is named: it is about other clips as well.
+    pages = "session.html, session.json, sets.csv and minutes.csv"
+    assert f"delete or make anew: {pages} in {tmp_path / 'out'}" in out
+
+
+@pytest.mark.parametrize(
+    ("person", "shown"), [(None, []), ("seat3", ["its", "all"]), ("seat4", ["other", "all"])]
+)
+def test_corrections_of_two_people_in_one_clip_are_kept_apart(run, checked, person, shown):
+    """Without a person nobody knows which of the two bodies it is."""
+    from motioncheck.cli.recording import RecordRequest, add_corrections
+
+    sheet = make_sheet("a")
+    base = Correction("note", sheet.clip.sha256, "air-squat", "coach1", "2026-03-01T10:00:00+00:00")
+    with open_history() as history:
+        for code in ("seat3", "seat4"):
+            history.record(sheet, person=code, day="2026-03-01")
+        history.add_correction(replace(base, text="its", person="seat3"))
+        history.add_correction(replace(base, text="other", person="seat4"))
+        history.add_correction(replace(base, text="all"))
+    result = add_corrections(Result(sheet), RecordRequest(person), None)
+    assert [c.text for c in result.sheet.corrections] == (shown or ["all"])
+
+
+def test_an_error_cannot_move_the_cursor(run):
+    _, _, err = run("check", "no\x1b[2Jsuch\u202e.mp4", "-m", "air-squat")
+    assert "no [2Jsuch .mp4" in err
+    assert all(line.isprintable() for line in err.splitlines())

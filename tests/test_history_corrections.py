@@ -127,3 +127,66 @@ def test_an_unknown_number_cannot_be_withdrawn(history):
     kept = history.add_correction(fix())
     with pytest.raises(UsageError, match="who corrects"):
         history.withdraw_correction(kept.id, " ")
+
+
+@pytest.fixture
+def two(history):
+    """Two bodies in one clip, each recorded for its own person and corrected once."""
+    history.record(SHEET, person="seat4", session="warm-up", day="2026-03-01")
+    return [history.add_correction(fix(person=code)) for code in ("seat3", "seat4")]
+
+
+def test_a_correction_of_one_person_leaves_another_in_the_same_clip_alone(history):
+    history.record(SHEET, person="seat4", session="warm-up", day="2026-03-01")
+    kept = history.add_correction(fix(person="seat4"))
+    assert kept.person == "seat4"
+    counts = {c.person: history.corrected_sheet(c.id).summary.count for c in history.checks()}
+    assert counts == {"seat3": 7, "seat4": 6}
+    assert history.corrections("seat3") == ()
+    for code, corrected in (("seat3", False), ("seat4", True)):
+        assert {t.corrected for t in history.trials(code)} == {corrected}
+    # One about nobody in particular holds for both.
+    history.add_correction(fix("note", text="windy"))
+    assert [c.text for c in history.corrections("seat3")] == ["windy"]
+    assert len(history.corrections("seat4")) == 2
+
+
+def test_a_clip_that_is_checked_again_keeps_its_place_among_the_others(history):
+    other = replace(SHEET, clip=replace(SHEET.clip, sha256="1" * 64))
+    history.record(other, person="seat3", session="warm-up")
+    before = [(t.clip_number, t.measure) for t in history.trials("seat3")]
+    assert len({number for number, _ in before}) == 2
+    newer = replace(SHEET, provenance=replace(SHEET.provenance, version="0.9.0"))
+    assert history.record(newer, person="seat3").status == "newer"
+    after = [(t.clip_number, t.measure) for t in history.trials("seat3")]
+    assert after != before
+    assert sorted(after) == sorted(before)
+
+
+def test_what_was_said_last_holds_although_the_clock_was_put_back_between(history):
+    at = {"check": "depth", "person": "seat3"}
+    history.add_correction(fix("verdict", verdict="misses", **at))
+    early = "2026-02-01T10:00:00+00:00"
+    history.add_correction(fix("verdict", verdict="meets", made_at=early, **at))
+    (check,) = history.checks("seat3")
+    findings = history.corrected_sheet(check.id).events[1].findings
+    assert next(f.corrected for f in findings if f.check == "depth") == "meets"
+
+
+def test_corrections_of_nobody_known_are_refused(history):
+    with pytest.raises(UsageError, match="nobody called seat9"):
+        history.add_correction(fix(person="seat9"))
+    assert history.corrections() == ()
+
+
+def test_erasing_a_person_takes_their_corrections_of_a_shared_clip_along(history, two):
+    from motioncheck.privacy import erase_person, erase_sessions
+
+    history.record(SHEET, person="seat4", session="evening", day="2026-03-02")
+    erase_sessions(history, "seat4", {"evening"})
+    assert history.corrections() == tuple(two)
+    erase_sessions(history, "seat4", {"warm-up"})
+    assert history.corrections(withdrawn=True) == (two[0],)
+    history.record(SHEET, person="seat5", day="2026-03-02")
+    erase_person(history, "seat3")
+    assert history.corrections(withdrawn=True) == ()

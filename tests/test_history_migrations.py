@@ -44,7 +44,16 @@ FIRST_ROWS = (
     ("range_result", {"check_id": 5, "measure": "hip_flexion", "side": "left", "moment": "turn",
                       "best_is": "highest", "trials": 3, "best": 124.0}),
 )  # fmt: skip
-ROWS = {"0001": FIRST_ROWS}
+# Corrections came with revision 0002, which did not yet say whose check they are about.
+_CORRECTION = {"clip_sha256": make_sheet().clip.sha256, "movement": "air-squat", "kind": "note",
+               "event_kind": "rep", "side": "both", "text": "barefoot", "author": "coach",
+               "made_at": "2026-03-02T08:00:00+00:00"}  # fmt: skip
+SECOND_ROWS = (
+    *((name, row | {"events": 3, "misses": 2} if name == "check_run" else row)
+      for name, row in FIRST_ROWS),
+    ("correction", {"id": 1, **_CORRECTION}),
+)  # fmt: skip
+ROWS = {"0001": FIRST_ROWS, "0002": SECOND_ROWS}
 
 
 def make_old(where, revision):
@@ -73,14 +82,33 @@ def test_every_older_revision_is_brought_up_to_date_with_its_rows(history_place,
         assert history.sheet_of(5) == make_sheet()
         (trial,) = history.trials("seat3")
         assert (trial.mean, trial.sd, trial.day) == (4.0, 1.0, "2026-03-01")
-        assert history.corrections() == ()
+        told = [(c.text, c.person) for c in history.corrections("seat3")]
+        assert told == ([] if revision == "0001" else [("barefoot", "seat3")])
         # The numbers go on where they were, and the same check is known.
         again = history.record(make_sheet(), person="seat3", session="week 1")
         assert (again.check_id, again.status) == (5, "known")
 
 
-def test_rows_can_be_added_to_a_history_that_was_brought_up_to_date(tmp_path):
-    make_old(tmp_path / "h.db", "0001")
+def test_a_correction_of_a_clip_that_two_people_have_stays_with_both(history_place):
+    make_old(history_place, "0002")
+    database = Database(place.find_place(history_place))
+    with database.engine.begin() as connection:
+        for statement in (
+            "INSERT INTO person (id, code, added_at) VALUES (8, 'seat4', '2026')",
+            "INSERT INTO session (id, person_id, name, day) VALUES (9, 8, 'a', '2026-03-01')",
+            "INSERT INTO clip (session_id, sha256, kept, duration_s, width_px, height_px) "
+            "SELECT 9, sha256, kept, 1, 1, 1 FROM clip",
+        ):
+            connection.exec_driver_sql(statement)
+    database.close()
+    with open_history(history_place) as history:
+        for code in ("seat3", "seat4"):
+            assert [(c.text, c.person) for c in history.corrections(code)] == [("barefoot", "")]
+
+
+@pytest.mark.parametrize("revision", sorted(ROWS))
+def test_rows_can_be_added_to_a_history_that_was_brought_up_to_date(tmp_path, revision):
+    make_old(tmp_path / "h.db", revision)
     with open_history(tmp_path / "h.db") as history:
         assert history.record(make_sheet("b"), person="seat3", session="week 1").status == "new"
         assert len(history.checks("seat3")) == 2

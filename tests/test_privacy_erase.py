@@ -235,3 +235,15 @@ def test_the_history_is_for_its_owner_only(history, filled, data):
     history.backup(data / "copy.db")
     for path in [data / "copy.db", *data.glob("history.db*"), *(data / "clips").rglob("*")]:
         assert stat.S_IMODE(path.stat().st_mode) & 0o077 == 0, path
+
+
+def test_the_names_of_pages_about_many_clips_are_those_that_are_written():
+    from motioncheck.batch.journal import HASHES_NAME
+    from motioncheck.privacy import erase
+    from motioncheck.sheet import group_html as group
+    from motioncheck.sheet import session_write as session
+
+    assert set(erase._SUMMARIES) == {
+        *(group.GROUP_HTML, group.GROUP_CSV, group.GROUP_JSON, HASHES_NAME),
+        *(session.SESSION_HTML, session.SESSION_JSON, session.SETS_CSV, session.MINUTES_CSV),
+    }

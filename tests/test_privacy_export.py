@@ -124,6 +124,75 @@ def test_uncovered_pictures_are_never_shared(history, tmp_path):
     assert not any(name.endswith(".jpg") for name in read(tmp_path / "x.zip"))
 
 
+def test_the_age_that_chose_the_usual_values_is_not_shared(history, tmp_path):
+    sheet = make_sheet()
+    options = {**sheet.provenance.options, "age_years": 35, "sex": "female"}
+    sheet = replace(sheet, provenance=replace(sheet.provenance, options=options))
+    history.record(sheet, person="seat5", day="2026-03-01")
+    export_for_sharing(history, "seat5", tmp_path / "x.zip")
+    files = read(tmp_path / "x.zip")
+    assert not [name for name, content in files.items() if b"age_years" in content]
+    shared = json.loads(next(c for n, c in files.items() if n.endswith("sheet.json")))
+    assert shared["provenance"]["options"]["sex"] == "female"
+
+
+@pytest.mark.parametrize("last", ["meets", "misses"])
+def test_of_two_corrections_the_one_that_holds_is_shared(history, filled, tmp_path, last):
+    sheet = make_sheet()
+    check, *_ = history.checks("seat5")
+    for verdict in ({"meets", "misses"} - {last}).pop(), last:
+        history.add_correction(
+            Correction(
+                "verdict", CLIP, sheet.movement.id, WHO, "2026-03-02T10:00:00+00:00",
+                at_s=sheet.events[2].turn_s, check="depth", verdict=verdict, text=WHY,
+            )
+        )  # fmt: skip
+    export_for_sharing(history, "seat5", tmp_path / "x.zip")
+    shared = json.loads(read(tmp_path / "x.zip")[f"checks/{check.id:05d}/sheet.json"])
+    findings = shared["events"][2]["findings"]
+    assert [f["corrected"] for f in findings if f["check"] == "depth"] == [last]
+
+
+def test_pictures_of_a_sheet_that_was_made_again_with_faces_shown_are_not_shared(
+    history, filled, tmp_path
+):
+    """Faces are no measurement: the history does not record the second check."""
+    sheet = make_sheet()
+    options = {**sheet.provenance.options, "show_face": True}
+    shown = replace(sheet, provenance=replace(sheet.provenance, options=options))
+    assert history.record(shown, person="seat5", session=SESSION, folder=filled).status == "known"
+    (filled / "sheet.json").write_text(sheet_to_json(shown), "utf-8")
+    export_for_sharing(history, "seat5", tmp_path / "x.zip", pictures=True)
+    assert not any(name.endswith(".jpg") for name in read(tmp_path / "x.zip"))
+
+
+@pytest.mark.parametrize(
+    ("name", "written"),
+    [
+        ("Aoife O'Neill", "Kneeling of O'Neill"),
+        ("Zo\u00eb", "Zoe\u0308 at home"),
+        ('Ann "Nessie" Lee', "nessie's squat"),
+        # Part of it is a word of every sheet; the rest is not, nor is the whole.
+        ("Max Wendelstein", "as Wendelstein does it"),
+        ("Max Mark", "Max Mark, kneeling"),
+        ("Wei\u00df", "WEISS squat"),
+    ],
+)
+def test_a_name_is_found_however_it_is_written(history, tmp_path, name, written):
+    history.add_person(PersonRecord("seat1", name=name))
+    sheet = make_sheet("c.mp4", "cc" * 32)
+    history.record(replace(sheet, how_measured=(written,)), person="seat1", day="2026-03-20")
+    with pytest.raises(OutputError, match="tells who it is"):
+        export_for_sharing(history, "seat1", tmp_path / "x.zip")
+
+
+@pytest.mark.parametrize("name", ["Max", "Mark Robinson", "Will Right"])
+def test_a_name_that_is_a_word_of_every_sheet_does_not_stop_the_export(history, tmp_path, name):
+    history.add_person(PersonRecord("seat1", name=name))
+    history.record(make_sheet("c.mp4", "cc" * 32), person="seat1", day="2026-03-20")
+    assert export_for_sharing(history, "seat1", tmp_path / "x.zip") > 5
+
+
 def test_a_name_in_an_unexpected_place_stops_the_export(history, filled, tmp_path):
     sheet = make_sheet("c.mp4", "cc" * 32)
     sheet = replace(sheet, how_measured=(*sheet.how_measured, f"Filmed for {NAME.upper()}."))

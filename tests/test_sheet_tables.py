@@ -54,7 +54,11 @@ def test_cells_that_a_spreadsheet_would_run_are_neutralised():
     # Numbers keep their sign.
     assert rows(text)[0]["'=1+1"] == "-3.000"
     assert safe_cell("@x") == "'@x"
+    # Behind blanks, in the wide forms of East Asian keyboards, and after a line break as well.
+    for text in ("  =1", "\u00a0+1", "\uff1d1", "\uff201", "\n=1", "\t1", " \t-1"):
+        assert safe_cell(text) == "'" + text
     assert safe_cell("knee") == "knee"
+    assert safe_cell(" knee") == " knee"
 
 
 def test_angles_csv_is_empty_where_not_measurable():

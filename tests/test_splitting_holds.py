@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from motioncheck.cleaning.filters import filter_zero_phase
 from motioncheck.errors import ShapeError
-from motioncheck.splitting.holds import HoldRule, find_holds
+from motioncheck.splitting.holds import HoldRule, _median_known, find_holds
 from motioncheck.splitting.stillness import compute_speed, ease
 
 RULE = HoldRule()
@@ -296,3 +296,12 @@ def test_speed_is_missing_where_the_point_is():
     missing = np.isnan(compute_speed(time_s, point))
     assert missing[20:30].all()
     assert missing.sum() == 10
+
+
+@pytest.mark.filterwarnings("ignore:All-NaN slice")
+def test_the_median_past_gaps_is_that_of_the_library():
+    draw = np.random.default_rng(2)
+    for count in range(1, 40):
+        part = draw.normal(size=(count, 9)) * 100.0
+        part[draw.random((count, 9)) < draw.random()] = np.nan
+        assert np.array_equal(_median_known(part), np.nanmedian(part, axis=0), equal_nan=True)

@@ -124,6 +124,23 @@ def test_two_sessions_of_one_day_are_not_repeats_of_each_other():
     assert line.mdc_mean.origin == "published"
 
 
+def test_sessions_of_one_day_stay_in_order_when_the_first_is_checked_again():
+    day = day_number(0)
+    later = f"{day_number(1)}T10:00:00+00:00"
+    trials = [
+        make_trial(0, mean, side=side, session=session, clip_number=number, recorded_at=recorded)
+        for side, more in (("left", 0.0), ("right", 4.0))
+        for session, number, mean, recorded in (
+            ("morning", 1, 100.0 + more, later),
+            ("evening", 2, 120.0 + 2 * more, f"{day}T18:00:00+00:00"),
+        )
+    ]
+    (trend,) = report(trials).trends
+    for line in trend.lines:
+        assert [p.session for p in line.points] == ["morning", "evening"]
+    assert trend.indices[0].value == pytest.approx(-8.0)
+
+
 def test_usual_values_fit_age_and_sex_and_carry_their_source():
     (trend,) = report([make_trial(0)], PersonRecord("seat3", birth_year=1990, sex="male")).trends
     assert trend.norms

@@ -111,10 +111,13 @@ def _is_about(correction: Correction, sheet: Sheet) -> bool:
     return same and not correction.withdrawn_at
 
 
-def _order(correction: Correction) -> tuple[str, bool, int, str]:
-    """Return what corrections are sorted by; one that is not stored yet is the latest."""
+def _order(correction: Correction) -> tuple[bool, int, str, str]:
+    """Return what corrections are sorted by; one that is not stored yet is the latest.
+
+    The history numbers them as they come. Clocks are put right, and differ between machines.
+    """
     number = correction.id
-    return correction.made_at, number is None, number or 0, repr(correction)
+    return number is None, number or 0, correction.made_at, repr(correction)
 
 
 @dataclass

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from motioncheck.cli.person import HistoryOption
+from motioncheck.cli.person import HistoryOption, VerboseOption
 from motioncheck.errors import UsageError
 
 AUTHOR = "MOTIONCHECK_AUTHOR"
@@ -75,6 +75,7 @@ def strike(
     movement: MovementOption = None,
     history: HistoryOption = None,
     standards: StandardsOption = None,
+    verbose: VerboseOption = False,
 ) -> None:
     """Strike a rep that is none; it stays on the sheet, crossed out, and counts nowhere."""
     from motioncheck.cli.correct_find import Target
@@ -101,6 +102,7 @@ def add(
     movement: MovementOption = None,
     history: HistoryOption = None,
     standards: StandardsOption = None,
+    verbose: VerboseOption = False,
 ) -> None:
     """Add a rep that was not found; it counts, and has no measured values."""
     from motioncheck.cli.correct_find import Target
@@ -136,6 +138,7 @@ def verdict(
     movement: MovementOption = None,
     history: HistoryOption = None,
     standards: StandardsOption = None,
+    verbose: VerboseOption = False,
 ) -> None:
     """Change the verdict of one check of one rep; the measured one stays beside it."""
     from motioncheck.cli.correct_find import Target
@@ -163,6 +166,7 @@ def note(
     movement: MovementOption = None,
     history: HistoryOption = None,
     standards: StandardsOption = None,
+    verbose: VerboseOption = False,
 ) -> None:
     """Note something about a rep, or about the set, with --why; nothing is counted anew."""
     from motioncheck.cli.correct_find import Target
@@ -183,6 +187,7 @@ def list_all(
     movement: MovementOption = None,
     history: HistoryOption = None,
     standards: StandardsOption = None,
+    verbose: VerboseOption = False,
 ) -> None:
     """List the corrections on record, with their numbers."""
     from motioncheck.cli.correct_find import Target
@@ -197,6 +202,7 @@ def withdraw(
     by: ByOption = None,
     history: HistoryOption = None,
     standards: StandardsOption = None,
+    verbose: VerboseOption = False,
 ) -> None:
     """Take a correction back; it stays on record as withdrawn."""
     from motioncheck.cli.correct_find import Target

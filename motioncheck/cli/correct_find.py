@@ -52,7 +52,8 @@ def find_check(history: History, target: Target) -> Found:
     Raises
     ------
     UsageError
-        If there is none, or the clip was checked for several movements and none is named.
+        If there is none, or the clip was checked for several movements and none is named, for
+        several people, or in several stretches.
     """
     place, text = Path(target.clip), target.clip.strip()
     if text.isdecimal() and not place.exists():
@@ -77,15 +78,38 @@ def find_check(history: History, target: Target) -> Found:
             f"Expected one movement, found checks for {join_words(movements)}.",
             hint="Say which with --movement.",
         )
+    _require_one(checks)
     check = max(checks, key=lambda c: (c.current, c.recorded_at, c.id))
     measured = history.sheet_of(check.id)
-    kept = history.corrections(clip_sha256=check.clip_sha256)
+    kept = history.corrections(check.person, check.clip_sha256)
     sheet = apply_corrections(measured, kept, standard_of(measured, target.standards))
     return Found(check, measured, sheet, clip)
 
 
+def _require_one(checks: Sequence[CheckRecord]) -> None:
+    """Raise where a clip has checks of several people, or of several stretches of a movement."""
+    people = sorted({c.person for c in checks})
+    found = f"it recorded for {join_words(people)}" if len(people) > 1 else ""
+    if not found and len({c.part for c in checks if c.current}) > 1:
+        found = "several stretches of it checked"
+    if found:
+        raise UsageError(
+            f"Expected a clip that was checked once, found {found}.",
+            hint="Give the number of the check instead; see `motioncheck history show CODE`.",
+        )
+
+
+def require_whole(found: Found, what: str) -> None:
+    """Raise for a stretch: a correction without an event of its own would be about all of them."""
+    if found.check.part:
+        raise UsageError(
+            f"Expected a whole clip for {what}, found one of several stretches of it.",
+            hint="Say it with `motioncheck correct note`, or check the whole clip.",
+        )
+
+
 def _checks_of_file(history: History, place: Path) -> tuple[list[CheckRecord], Path | None]:
-    """Return the checks of a clip by its content; by its recorded path when it is gone."""
+    """Return the checks of a clip by path and content, else by its content; by path when gone."""
     if place.is_file():
         try:
             sha = hash_file(place)
@@ -93,7 +117,10 @@ def _checks_of_file(history: History, place: Path) -> tuple[list[CheckRecord], P
             raise UsageError(
                 f"Expected to read {place}, found: {error.strerror or error}."
             ) from error
-        return list(history.checks(clip_sha256=sha)), place
+        same = list(history.checks(clip_sha256=sha))
+        here = [c for c in same if c.clip_path == str(place.absolute())]
+        # Copies of one clip may be of several people; the one of this path is meant.
+        return here or same, place
     gone = str(place.absolute())
     return [c for c in history.checks() if c.clip_path and c.clip_path == gone], None
 

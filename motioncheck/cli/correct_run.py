@@ -21,9 +21,11 @@ from motioncheck.cli.correct_find import (
     parse_verdict,
     require_change,
     require_times,
+    require_whole,
 )
+from motioncheck.cli.person import open_existing
 from motioncheck.errors import MotionCheckError, UsageError
-from motioncheck.history import History, open_history
+from motioncheck.history import History
 from motioncheck.history.corrections import now_utc
 from motioncheck.pipeline import check_again, correct_result, standard_of, write_results
 from motioncheck.pipeline.options import default_cache
@@ -40,7 +42,7 @@ SHEET = "sheet.json"
 
 def run_strike(target: Target, by: str, why: str, *, number: int) -> None:
     """Strike an event; see `motioncheck.cli.correct.strike`."""
-    with open_history(target.history) as history:
+    with open_existing(target.history) as history:
         found = find_check(history, target)
         event = find_number(found, number)
         if event.struck:
@@ -64,8 +66,9 @@ def run_add(
     side: str,
 ) -> None:
     """Add an event; see `motioncheck.cli.correct.add`."""
-    with open_history(target.history) as history:
+    with open_existing(target.history) as history:
         found = find_check(history, target)
+        require_whole(found, "an event that is added")
         limb, kind = parse_side(side), found.sheet.movement.event_kind
         if kind == "stage":
             raise UsageError(
@@ -92,6 +95,7 @@ def run_add(
             movement=found.check.movement,
             by=plain_line(by),
             made_at=now_utc(),
+            person=found.check.person,
             event_kind=kind,
             at_s=at_s,
             start_s=start_s,
@@ -107,9 +111,11 @@ def run_verdict(
 ) -> None:
     """Change a verdict; see `motioncheck.cli.correct.verdict`."""
     verdict, limb = parse_verdict(ruling), parse_side(side)
-    with open_history(target.history) as history:
+    with open_existing(target.history) as history:
         found = find_check(history, target)
         whole = number.strip().lower() == WHOLE_SET
+        if whole:
+            require_whole(found, "a verdict of the set")
         event = None if whole else find_number(found, parse_number(number))
         check = name_check(found, check, whole=whole)
         findings = found.sheet.summary.set_findings if event is None else event.findings
@@ -128,7 +134,7 @@ def run_note(target: Target, by: str, why: str, *, number: int | None) -> None:
     """Keep a note; see `motioncheck.cli.correct.note`."""
     if not plain_line(why):
         raise UsageError("Expected words to note, found none.", hint="Say them with --why TEXT.")
-    with open_history(target.history) as history:
+    with open_existing(target.history) as history:
         found = find_check(history, target)
         event = None if number is None else find_number(found, number)
         _keep(history, target, found, _new(found, "note", by, why, event=event))
@@ -136,25 +142,37 @@ def run_note(target: Target, by: str, why: str, *, number: int | None) -> None:
 
 def run_list(target: Target, *, withdrawn: bool) -> None:
     """Print corrections, those of one clip or all."""
-    with open_history(target.history) as history:
+    with open_existing(target.history) as history:
         only = find_check(history, target).check if target.clip else None
         every = history.corrections(
-            clip_sha256=None if only is None else only.clip_sha256, withdrawn=withdrawn
+            None if only is None else only.person,
+            None if only is None else only.clip_sha256,
+            withdrawn=withdrawn,
         )
         if only is not None:
             every = tuple(c for c in every if c.movement == only.movement)
         if target.movement:
             every = tuple(c for c in every if c.movement == target.movement)
         checks = history.checks()
-        for sha, movement in dict.fromkeys((c.clip_sha256, c.movement) for c in every):
-            own = [c for c in every if (c.clip_sha256, c.movement) == (sha, movement)]
-            known = [c for c in checks if (c.clip_sha256, c.movement) == (sha, movement)]
+        for what in dict.fromkeys(_what(c) for c in every):
+            sha, movement, _ = what
+            own = [c for c in every if _what(c) == what]
+            known = [c for c in checks if _is_about(own[0], c)]
             name = known[-1].clip if known else f"clip {sha[:12]}"
             print(plain_line(f"{name}, {movement}:"))
             for line in _list_lines(history, target, own, only or (known[-1] if known else None)):
                 print(f"  {line}")
     if not every:
         print("No corrections on record.")
+
+
+def _what(c: Correction) -> tuple[str, str, str]:
+    return c.clip_sha256, c.movement, c.person
+
+
+def _is_about(correction: Correction, check: CheckRecord) -> bool:
+    same = (check.clip_sha256, check.movement) == (correction.clip_sha256, correction.movement)
+    return same and correction.person in ("", check.person)
 
 
 def _list_lines(
@@ -184,7 +202,7 @@ def _bare_line(c: Correction) -> str:
 
 def run_withdraw(target: Target, by: str, number: int) -> None:
     """Withdraw a correction, and write the sheet anew without it."""
-    with open_history(target.history) as history:
+    with open_existing(target.history) as history:
         known = {c.id: c for c in history.corrections(withdrawn=True)}
         before = known.get(number)
         gone = history.withdraw_correction(number, plain_line(by))
@@ -193,7 +211,7 @@ def run_withdraw(target: Target, by: str, number: int) -> None:
             return
         print(f"Correction {number} is withdrawn; it stays on record.")
         checks = history.checks(clip_sha256=gone.clip_sha256)
-        checks = tuple(c for c in checks if c.movement == gone.movement)
+        checks = tuple(c for c in checks if _is_about(gone, c))
         if checks:
             _show(history, target, checks[-1], None)
 
@@ -216,6 +234,7 @@ def _new(
         movement=found.check.movement,
         by=plain_line(by),
         made_at=now_utc(),
+        person=found.check.person,
         event_kind=found.sheet.movement.event_kind if event is None else event.kind,
         at_s=None if event is None else event.turn_s,
         side=side,
@@ -234,7 +253,7 @@ def _keep(history: History, target: Target, found: Found, new: Correction) -> No
 def _show(history: History, target: Target, check: CheckRecord, clip: Path | None) -> None:
     """Print what holds now, and write the sheet anew where that can be done quickly."""
     measured = history.sheet_of(check.id)
-    kept = history.corrections(clip_sha256=check.clip_sha256)
+    kept = history.corrections(check.person, check.clip_sha256)
     sheet = apply_corrections(measured, kept, standard_of(measured, target.standards))
     for line in correction_lines(sheet):
         print(line)

@@ -9,6 +9,12 @@ from typing import Annotated
 import typer
 
 from motioncheck import __version__
+from motioncheck.cli.batch import EPILOG, batch
+from motioncheck.cli.correct import correct_app
+from motioncheck.cli.history import history_app
+from motioncheck.cli.person import DayOption, HistoryOption, SessionOption, person_app
+from motioncheck.cli.privacy import erase, expire, export
+from motioncheck.cli.trend import trend
 
 # What shells expect of a program that was stopped by Ctrl-C: 128 + the number of the signal.
 STOPPED = 130
@@ -29,6 +35,14 @@ movements_app = typer.Typer(
     invoke_without_command=True,
 )
 app.add_typer(movements_app, name="movements")
+app.add_typer(correct_app, name="correct")
+app.add_typer(history_app, name="history")
+app.add_typer(person_app, name="person")
+person_app.command("export")(export)
+person_app.command("erase")(erase)
+history_app.command("expire")(expire)
+app.command("batch", epilog=EPILOG)(batch)
+app.command("trend")(trend)
 
 StandardsOption = Annotated[
     Path | None,
@@ -37,6 +51,9 @@ StandardsOption = Annotated[
         envvar="MOTIONCHECK_STANDARDS",
         help="Folder with your own standards; they add to or override those of the program.",
     ),
+]
+KeepClipOption = Annotated[
+    bool, typer.Option("--keep-clip", help="Also keep a copy of the clip beside the history.")
 ]
 
 
@@ -104,6 +121,14 @@ def check(
         str | None,
         typer.Option("--sex", metavar="female|male", help="Sex, for the usual values likewise."),
     ] = None,
+    person: Annotated[
+        str | None,
+        typer.Option("--person", metavar="CODE", help="Record the check for this person."),
+    ] = None,
+    session_name: SessionOption = None,
+    day: DayOption = None,
+    history: HistoryOption = None,
+    keep_clip: KeepClipOption = False,
     no_cache: Annotated[
         bool, typer.Option("--no-cache", help="Neither use nor keep landmarks between checks.")
     ] = False,
@@ -126,6 +151,7 @@ def check(
     Stop at sharp or rising pain, chest pain, dizziness or numbness.
     """
     from motioncheck.cli.check import CheckRequest, run_check, run_name_only
+    from motioncheck.cli.recording import RecordRequest
 
     request = CheckRequest(
         clip=clip,
@@ -143,6 +169,7 @@ def check(
         replace=replace,
         age=age,
         sex=sex,
+        record=RecordRequest(person, session_name, day, history, keep_clip),
     )
     if name_only:
         run_name_only(request, as_json=as_json)
@@ -183,8 +210,15 @@ def session(
         typer.Option("--out", "-o", help="Folder for the results. [default: PLANNAME.session]"),
     ] = None,
     person: Annotated[
-        str, typer.Option("--person", help="Who it is, printed on the sheet; a seat number.")
+        str,
+        typer.Option(
+            "--person", help="Who it is, printed on the sheet; with a code, it is recorded."
+        ),
     ] = "",
+    session_name: SessionOption = None,
+    day: DayOption = None,
+    history: HistoryOption = None,
+    keep_clip: KeepClipOption = False,
     athlete: Annotated[
         list[str] | None,
         typer.Option(
@@ -242,6 +276,10 @@ def session(
             athletes=tuple(athlete or ()),
             age=age,
             sex=sex,
+            session=session_name,
+            day=day,
+            history=history,
+            keep_clip=keep_clip,
         )
     )
     _end_strictly(strict=strict, misses=misses)
@@ -299,7 +337,7 @@ def run() -> None:
         app()
     except MotionCheckError as error:
         _show_trace(verbose)
-        typer.echo(f"motioncheck: {error}", err=True)
+        _complain(str(error))
         raise SystemExit(error.exit_code) from None
     except (KeyboardInterrupt, SystemExit) as end:
         # The command line library turns Ctrl-C into this code, without a word.
@@ -311,8 +349,14 @@ def run() -> None:
         _show_trace(verbose)
         what = f"{type(error).__name__}: {error}".rstrip(": ")
         advice = MotionCheckError.default_hint
-        typer.echo(f"motioncheck: Something unexpected went wrong ({what}). {advice}", err=True)
+        _complain(f"Something unexpected went wrong ({what}). {advice}")
         raise SystemExit(MotionCheckError.exit_code) from None
+
+
+def _complain(text: str) -> None:
+    """Print an error; names of files in it must not move the cursor or change the screen."""
+    plain = "".join(c if c.isprintable() or c == "\n" else " " for c in text)
+    typer.echo(f"motioncheck: {plain}", err=True)
 
 
 def _show_trace(wanted: bool) -> None:

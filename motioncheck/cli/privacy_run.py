@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from itertools import groupby
 from pathlib import Path
 
+from motioncheck.cli.listing import printable
 from motioncheck.cli.person import open_existing
 from motioncheck.errors import UsageError
 from motioncheck.history import History, validate_code
@@ -115,10 +116,11 @@ def _sum_up(erased: Erased) -> str:
 
 def _print_left(left: Sequence[str]) -> None:
     for line in left:
-        print(line)
+        print(printable(line))
     print(
-        "Not known here and yours to delete: trend pages, group sheets, exports, backups, landmarks "
-        "saved with --keep-track, and results of checks that were never recorded."
+        "Not known here and yours to delete: trend pages, group sheets, exports, backups, "
+        "landmarks saved with --keep-track, and results of checks that were never recorded or, "
+        "made again, went to a second folder."
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -11,7 +12,7 @@ from motioncheck.history import find_place, open_history
 from motioncheck.history.codes import age_on, today, validate_code
 from motioncheck.pipeline import CheckResult
 from motioncheck.pipeline.corrected import correct_result
-from motioncheck.records.history import PersonRecord, Recorded
+from motioncheck.records.history import Correction, PersonRecord, Recorded
 from motioncheck.standards import Person, find_standard
 
 
@@ -88,11 +89,23 @@ def add_corrections(
             raise
         print(f"motioncheck: Corrections were not looked up. {error}", file=sys.stderr)
         return result
-    own = [c for c in found if c.movement == result.sheet.movement.id]
+    own = [c for c in _about(found, request.person) if c.movement == result.sheet.movement.id]
     if not own:
         return result
     standard = find_standard(result.sheet.provenance.standard_hash, standards)
     return correct_result(result, own, standard)
+
+
+def _about(found: Sequence[Correction], person: str | None) -> list[Correction]:
+    """Return the corrections of a clip that are about a person.
+
+    Without one, those about the only person there are any about: where there are several, they
+    are different bodies, and nobody said which one this is.
+    """
+    whose = {c.person for c in found if c.person}
+    if person is None and len(whose) == 1:
+        return list(found)
+    return [c for c in found if c.person in ("", person)]
 
 
 def record_result(

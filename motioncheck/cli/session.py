@@ -48,6 +48,7 @@ class SessionCommand:
     session: str | None = None
     day: str | None = None
     history: str | None = None
+    keep_clip: bool = False
 
 
 def run_command(command: SessionCommand) -> bool:
@@ -60,7 +61,13 @@ def run_command(command: SessionCommand) -> bool:
         raise UsageError(f"Expected --start in seconds, 0 or more; found {command.start_s:g}.")
     folder = command.out or default_session_folder(command.plan, command.clips[0])
     require_place(folder)
-    record = request_for(command.person, command.session, command.day, command.history)
+    record = request_for(
+        command.person,
+        command.session,
+        command.day,
+        command.history,
+        keep_clip=command.keep_clip,
+    )
     known = require_history(record)
     who = parse_person(command.age, command.sex)
     clips = name_clips(command.clips, command.movements, command.begins)
@@ -81,9 +88,11 @@ def run_command(command: SessionCommand) -> bool:
     )
     recorder = SessionRecorder(record, command.standards)
     with ProgressLine() as progress:
-        sheet = run_session(request, split=recorder.split, on_progress=progress)
+        sheet = run_session(
+            request, split=recorder.split, on_progress=progress, on_written=recorder.place
+        )
     print_session(sheet, folder)
-    for line in recorder.record(request.clips, folder, plan=command.plan):
+    for line in recorder.record(request.clips, plan=command.plan):
         print(line)
     return any(total.tally.missed for total in sheet.totals)
 

@@ -19,14 +19,19 @@ from motioncheck.wording import join_words
 
 
 def request_for(
-    person: str, session: str | None, day: str | None, history: str | None
+    person: str,
+    session: str | None,
+    day: str | None,
+    history: str | None,
+    *,
+    keep_clip: bool = False,
 ) -> RecordRequest:
     """Return what is to be recorded: nothing where the person is no code.
 
     Raises
     ------
     UsageError
-        If a session or day is given with a person that is no code.
+        If a session or day is given, or clips are to be kept, with a person that is no code.
     """
     try:
         return replace(
@@ -35,9 +40,10 @@ def request_for(
             session=session,
             day=day,
             history=history,
+            keep_clip=keep_clip,
         )
     except UsageError:
-        if session is not None or day is not None:
+        if session is not None or day is not None or keep_clip:
             raise
         return replace(NOTHING_RECORDED, history=history)
 
@@ -47,16 +53,27 @@ def is_given(path: Path) -> bool:
     return ClipInput(path).is_sheet
 
 
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """One check to record: its clip, the sheet as measured, its part, and where it was written."""
+
+    clip: Path
+    sheet: Sheet
+    part: int = 0
+    folder: Path | None = None
+
+
 @dataclass
 class SessionRecorder:
     """Remembers what was measured in each clip while a session is checked.
 
-    ``split`` goes to `run_session`: corrections on record are laid over what it returns.
+    ``split`` and ``place`` go to `run_session`: corrections on record are laid over what the one
+    returns, the other learns where the sheets of a clip are.
     """
 
     request: RecordRequest
     standards: Path | None
-    measured: list[tuple[Path, Sheet, int]] = field(default_factory=list)
+    measured: list[Measured] = field(default_factory=list)
 
     def split(
         self,
@@ -74,14 +91,20 @@ class SessionRecorder:
             movement = result.sheet.movement.id
             seen[movement] += 1
             alone = counts[movement] == 1
-            self.measured.append((path, result.sheet, 0 if alone else seen[movement]))
+            self.measured.append(Measured(path, result.sheet, 0 if alone else seen[movement]))
             # A correction names the clip and the movement, not the stretch of it.
             new = add_corrections(result, self.request, self.standards) if alone else result
             kept.append(new)
             shown.append(bout if new is result else replace(bout, events=new.sheet.held_events))
         return shown, kept, notes
 
-    def record(self, clips: Sequence[ClipInput], folder: Path, *, plan: Path) -> tuple[str, ...]:
+    def place(self, path: Path, places: Sequence[Path]) -> None:
+        """Note where the checks of a clip were written, in the order in which they were split."""
+        own = [i for i, one in enumerate(self.measured) if one.clip == path]
+        for i, folder in zip(own, places, strict=True):
+            self.measured[i] = replace(self.measured[i], folder=folder)
+
+    def record(self, clips: Sequence[ClipInput], *, plan: Path) -> tuple[str, ...]:
         """Record every stretch with the plan; return what to say about it."""
         if self.request.person is None:
             return ()
@@ -93,21 +116,22 @@ class SessionRecorder:
                 if sheet.corrections:
                     skipped.append(sheet.clip.name)
                 else:
-                    self.measured.append((clip.path, sheet, 0))
+                    self.measured.append(Measured(clip.path, sheet, folder=clip.path.parent))
         with open_history(self.request.history) as history:
             done = [
                 history.record(
-                    sheet,
+                    one.sheet,
                     person=self.request.person,
                     session=self.request.session,
                     day=self.request.day,
                     # Where the clip of a given sheet is, nobody said.
-                    clip_path=None if is_given(path) else path,
-                    folder=path.parent if is_given(path) else folder,
+                    clip_path=None if is_given(one.clip) else one.clip,
+                    folder=one.folder,
                     plan=(plan.name, text),
-                    part=part,
+                    part=one.part,
+                    keep_clip=self.request.keep_clip and not is_given(one.clip),
                 )
-                for path, sheet, part in self.measured
+                for one in self.measured
             ]
         lines = []
         if done:

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from motioncheck.cli.person import CodeArgument, HistoryOption
+from motioncheck.cli.person import CodeArgument, HistoryOption, VerboseOption
 
 
 def trend(
@@ -49,9 +49,7 @@ def trend(
     replace: Annotated[
         bool, typer.Option("--replace", help="Overwrite the trends of somebody else.")
     ] = False,
-    verbose: Annotated[
-        bool, typer.Option("--verbose", "-v", help="Show details of errors.")
-    ] = False,
+    verbose: VerboseOption = False,
 ) -> None:
     """Show how the measures of one person changed from session to session.
 

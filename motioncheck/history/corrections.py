@@ -9,15 +9,17 @@ import math
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
-from sqlalchemy import insert, select, update
+from sqlalchemy import func, insert, or_, select, update
 
 from motioncheck.errors import UsageError
+from motioncheck.history.people import require_id
+from motioncheck.history.read import LARGEST
 from motioncheck.history.tables import clip, correction, person, session
 from motioncheck.records import VERDICTS
 from motioncheck.records.history import CORRECTION_KINDS, Correction
 
 if TYPE_CHECKING:
-    from sqlalchemy import Connection, RowMapping
+    from sqlalchemy import Connection, RowMapping, Select
 
 SIDES = ("left", "right", "both")
 EVENT_KINDS = ("rep", "hold", "stage", "bout")
@@ -39,13 +41,13 @@ def list_corrections(
     ----------
     connection : Connection
     code : str, optional
-        Only those of clips that are recorded for this person.
+        Only those of clips that are recorded for this person, and about nobody else.
     clip_sha256 : str, optional
         Only those of this clip.
     withdrawn : bool
         Also those that were withdrawn.
     """
-    wanted = select(correction)
+    wanted = _with_person()
     if clip_sha256 is not None:
         wanted = wanted.where(correction.c.clip_sha256 == clip_sha256)
     if code is not None:
@@ -54,17 +56,30 @@ def list_corrections(
             .join(session, clip.c.session_id == session.c.id)
             .join(person, session.c.person_id == person.c.id)
             .where(person.c.code == code)
+            .correlate(None)
         )
-        wanted = wanted.where(correction.c.clip_sha256.in_(own))
+        theirs = or_(correction.c.person_id.is_(None), person.c.code == code)
+        wanted = wanted.where(correction.c.clip_sha256.in_(own), theirs)
     if not withdrawn:
         wanted = wanted.where(correction.c.withdrawn_at == "")
-    rows = connection.execute(wanted.order_by(correction.c.made_at, correction.c.id))
+    rows = connection.execute(wanted.order_by(correction.c.id))
     return tuple(_record(row) for row in rows.mappings())
+
+
+def _with_person() -> Select[Any]:
+    """Return a query for corrections with the code of whom they are about."""
+    code = func.coalesce(person.c.code, "").label("person")
+    return select(correction, code).join_from(
+        correction, person, person.c.id == correction.c.person_id, isouter=True
+    )
 
 
 def get_correction(connection: Connection, number: int) -> Correction:
     """Return one correction; raises `UsageError` when there is none of this number."""
-    row = connection.execute(select(correction).where(correction.c.id == number)).mappings().first()
+    row = None
+    if 0 < number < LARGEST:
+        query = _with_person().where(correction.c.id == number)
+        row = connection.execute(query).mappings().first()
     if row is None:
         raise UsageError(
             f"Expected the number of a correction, found no correction {number}.",
@@ -79,10 +94,12 @@ def insert_correction(connection: Connection, new: Correction) -> Correction:
     Raises
     ------
     UsageError
-        If it says nothing that can be applied: see the message.
+        If it says nothing that can be applied, or is about nobody who is known: see the message.
     """
     validate_correction(new)
-    done = connection.execute(insert(correction).values(**_row(new)).returning(correction.c.id))
+    person_id = require_id(connection, new.person) if new.person else None
+    row = {**_row(new), "person_id": person_id}
+    done = connection.execute(insert(correction).values(**row).returning(correction.c.id))
     return get_correction(connection, int(done.scalar_one()))
 
 
@@ -198,4 +215,5 @@ def _record(row: RowMapping) -> Correction:
         withdrawn_at=row["withdrawn_at"],
         id=row["id"],
         withdrawn_by=row["withdrawn_by"],
+        person=row["person"],
     )

@@ -53,7 +53,7 @@ class Database:
     def __init__(self, place: Place) -> None:
         self.url = _read_url(place)
         self.path = _file_of(self.url)
-        self.where = self.url.render_as_string() if self.path is None else str(self.path)
+        self.where = _name(self.url) if self.path is None else str(self.path)
         if self.path is not None:
             _make_file(self.path)
         self.engine = make_engine(self.url)
@@ -186,9 +186,19 @@ def _read_url(place: Place) -> URL:
             f"Expected a history on SQLite or PostgreSQL, found a URL of {backend}.",
             hint=_URL_HINT,
         )
-    if backend == "sqlite" and url.database in (None, "", ":memory:"):
-        raise UsageError("Expected the file of a history in the URL, found none.", hint=_URL_HINT)
+    if backend == "sqlite":
+        # One that names a file and nothing else was taken for its path before.
+        found = "options" if url.query else "none"
+        raise UsageError(
+            f"Expected the file of a history in the URL, found {found}.", hint=_URL_HINT
+        )
     return url
+
+
+def _name(url: URL) -> str:
+    """Return a server as it is named in errors: a password may stand in the options as well."""
+    shown = {k: v for k, v in url.query.items() if "password" not in k.lower()}
+    return url.set(query=shown).render_as_string()
 
 
 def _file_of(url: URL) -> Path | None:

@@ -6,7 +6,7 @@ import sqlite3
 from collections.abc import Collection
 from typing import Any
 
-from sqlalchemy import Connection, Select, delete, insert, select
+from sqlalchemy import Connection, Exists, Select, delete, exists, insert, select
 
 from motioncheck.errors import StoreError
 from motioncheck.history.engine import Database
@@ -38,6 +38,9 @@ def _delete_orphans(connection: Connection) -> None:
     """Delete what only the deleted rows referred to, and note that pages have to be emptied."""
     connection.execute(delete(plan).where(plan.c.id.not_in(_used_plans())))
     connection.execute(delete(correction).where(correction.c.clip_sha256.not_in(_held_clips())))
+    connection.execute(
+        delete(correction).where(correction.c.person_id.is_not(None), ~_is_held_by_its_person())
+    )
     set_setting(connection, _DUE, "yes")
 
 
@@ -47,6 +50,15 @@ def _used_plans() -> Select[Any]:
 
 def _held_clips() -> Select[Any]:
     return select(clip.c.sha256)
+
+
+def _is_held_by_its_person() -> Exists:
+    """Whether the person a correction is about still has its clip in a session."""
+    return exists().where(
+        clip.c.sha256 == correction.c.clip_sha256,
+        session.c.id == clip.c.session_id,
+        session.c.person_id == correction.c.person_id,
+    )
 
 
 def get_setting(connection: Connection, name: str) -> str:

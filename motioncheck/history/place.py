@@ -46,8 +46,20 @@ def find_place(place: str | Path | None = None) -> Place:
     if not text:
         return Place(data_folder() / FILE_NAME, chosen=False)
     if "://" in text and not isinstance(place, Path):
-        return Place(None, url=text)
+        file = _file_in(text)
+        return Place(None, url=text) if file is None else Place(file)
     return Place(Path(text).expanduser().absolute())
+
+
+def _file_in(url: str) -> Path | None:
+    """Return the file that a URL of SQLite names, so that it is treated as its path would be.
+
+    None for a server, and for one with options, which are refused when it is opened.
+    """
+    kind, found, file = url.partition(":///")
+    if not found or kind.partition("+")[0] != "sqlite" or "?" in file:
+        return None
+    return None if file in ("", ":memory:") else Path(file).expanduser().absolute()
 
 
 def data_folder() -> Path:

@@ -6,7 +6,7 @@ import zlib
 from collections.abc import Collection, Mapping
 from typing import Any
 
-from sqlalchemy import Connection, Select, and_, func, select
+from sqlalchemy import Connection, Select, and_, func, or_, select
 
 from motioncheck.errors import StoreError, UsageError
 from motioncheck.history.people import require_id
@@ -49,6 +49,7 @@ _CHECK_COLUMNS = (
     check_run.c.events,
     check_run.c.misses,
     check_run.c.part,
+    clip.c.id.label("clip_number"),
 )
 _MEASURE_COLUMNS = tuple(
     measure.c[name]
@@ -175,6 +176,12 @@ def read_sheet(connection: Connection, check_id: int) -> Sheet:
     return sheet_from_json(text)
 
 
+def read_owner(connection: Connection, check_id: int) -> str | None:
+    """Return the code of the person whose check it is; None for no check."""
+    query = _with_people(select(person.c.code)).where(check_run.c.id == check_id)
+    return connection.execute(query).scalar()
+
+
 def read_corrected(connection: Connection, person_id: int) -> Mapping[int, tuple[str, str]]:
     """Return the checks of a person that somebody corrected: their clip and movement.
 
@@ -189,6 +196,10 @@ def read_corrected(connection: Connection, person_id: int) -> Mapping[int, tuple
             and_(
                 correction.c.clip_sha256 == clip.c.sha256,
                 correction.c.movement == check_run.c.movement,
+                or_(
+                    correction.c.person_id.is_(None),
+                    correction.c.person_id == session.c.person_id,
+                ),
             ),
         )
         .where(

@@ -280,7 +280,7 @@ class History:
         *,
         withdrawn: bool = False,
     ) -> tuple[Correction, ...]:
-        """Return the corrections of clips of a person, or of one clip; all without either."""
+        """Return the corrections of a person, of a clip, or of both; all without either."""
         with self._reading() as connection:
             return tuple(
                 stored.list_corrections(
@@ -305,7 +305,8 @@ class History:
 
 def _corrected_sheet(connection: Connection, check_id: int) -> Sheet:
     sheet = read.read_sheet(connection, check_id)
-    found = stored.list_corrections(connection, clip_sha256=sheet.clip.sha256)
+    whose = read.read_owner(connection, check_id)
+    found = stored.list_corrections(connection, code=whose, clip_sha256=sheet.clip.sha256)
     return apply_corrections(sheet, found, find_standard(sheet.provenance.standard_hash))
 
 
@@ -343,5 +344,6 @@ def _make_trials(
         check.program_version,
         check.calibration,
         corrected,
+        check.clip_number,
     )
     return [Trial(*(*before, *row, *after)) for row in rows]

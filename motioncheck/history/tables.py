@@ -254,6 +254,8 @@ correction = Table(
     Column("made_at", String(40), nullable=False),
     _word("withdrawn_at"),
     _word("withdrawn_by"),
+    # Whose check was corrected; none: that of everybody who is recorded with this clip.
+    Column("person_id", Integer, ForeignKey("person.id", ondelete="CASCADE"), index=True),
     Index("ix_correction_clip_sha256_movement", "clip_sha256", "movement"),
 )
 

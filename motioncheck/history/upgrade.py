@@ -15,7 +15,7 @@ from motioncheck.history.failures import is_busy, plain_failures
 from motioncheck.history.tables import METADATA
 
 # Revisions that this program knows, oldest first; one script each in `migrations/versions`.
-REVISIONS: Final = ("0001", "0002")
+REVISIONS: Final = ("0001", "0002", "0003")
 HEAD: Final = REVISIONS[-1]
 VERSION_TABLE: Final = "history_version"
 # "mchk"; marks an SQLite file as ours.

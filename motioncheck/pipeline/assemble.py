@@ -5,6 +5,7 @@ from __future__ import annotations
 import importlib.metadata
 import math
 from collections.abc import Mapping
+from functools import cache
 
 import numpy as np
 
@@ -70,10 +71,15 @@ def assemble_sheet(
             model_sha256=track.model_sha256,
             standard_hash=loaded.source_hash,
             options=dict(options),
-            libraries={name: importlib.metadata.version(name) for name in LIBRARIES},
+            libraries=dict(_read_versions()),
             calibration=analysis.calibration.version,
         ),
     )
+
+
+@cache
+def _read_versions() -> Mapping[str, str]:
+    return {name: importlib.metadata.version(name) for name in LIBRARIES}
 
 
 def _movement(standard: Standard, source_hash: str, analysis: Analysis) -> MovementInfo:

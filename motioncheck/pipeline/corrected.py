@@ -86,9 +86,17 @@ def check_again(
     result = check_clip(path, sheet.movement.id, options=options)
     if result.sheet.provenance.standard_hash != sheet.provenance.standard_hash:
         return None
+    # A stretch of a longer clip was found by what comes before and after it; in the whole clip the
+    # same standard finds others.
+    if _spans(result.sheet) != _spans(sheet):
+        return None
     # Whoever named the movement then named it; this time nobody had to.
     origin = replace(result.sheet.provenance, options=sheet.provenance.options)
     return replace(result, sheet=replace(result.sheet, provenance=origin))
+
+
+def _spans(sheet: Sheet) -> list[tuple[str, int, float, float, float]]:
+    return [(e.kind, e.number, e.start_s, e.turn_s, e.end_s) for e in sheet.events]
 
 
 def _options_of(sheet: Sheet, cache_folder: Path, standards_folder: Path | None) -> CheckOptions:

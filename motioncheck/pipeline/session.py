@@ -66,6 +66,12 @@ SplitClip = Callable[
     [Path, Sequence[str], CheckOptions, OnProgress],
     tuple[Sequence[Bout], Sequence[CheckResult], Sequence[str]],
 ]
+# A clip, and where the sheet of each of its bouts was written.
+OnWritten = Callable[[Path, Sequence[Path]], None]
+
+
+def no_place(_clip: Path, _places: Sequence[Path]) -> None:
+    """Remember nothing."""
 
 
 def split_clip(
@@ -130,6 +136,7 @@ def run_session(
     *,
     split: SplitClip = split_clip,
     on_progress: OnProgress = no_progress,
+    on_written: OnWritten = no_place,
 ) -> SessionSheet:
     """Check the clips of a session and write its sheet.
 
@@ -140,6 +147,8 @@ def run_session(
         What tells which movement is done when in a clip.
     on_progress : callable, optional
         As in `check_clip`.
+    on_written : callable, optional
+        Called with each clip and the folders of its feedback sheets, in the order of ``split``.
 
     Returns
     -------
@@ -162,7 +171,7 @@ def run_session(
     jobs = plan_jobs(request, loaded, standards)
     if not request.replace:
         _require_own(request, jobs)
-    read = [_read_one(job, request, split, on_progress) for job in jobs]
+    read = [_read_one(job, request, split, on_progress, on_written) for job in jobs]
     bouts = [bout for one in read for bout in one.bouts]
     if not bouts:
         raise next((one.error for one in read if one.error is not None), _nothing(loaded))
@@ -298,7 +307,11 @@ def _require_own(request: SessionRequest, jobs: Sequence[Job]) -> None:
 
 
 def _read_one(
-    job: Job, request: SessionRequest, split: SplitClip, on_progress: OnProgress
+    job: Job,
+    request: SessionRequest,
+    split: SplitClip,
+    on_progress: OnProgress,
+    on_written: OnWritten,
 ) -> _Read:
     clip = job.clip
     if job.sheet is not None:
@@ -312,6 +325,7 @@ def _read_one(
     except NotMeasurableError as error:
         return _Read(job, (), error=error)
     places = _write_checks(job, results, request, on_progress)
+    on_written(clip.path, places)
     placed = tuple(
         replace(bout, starts_at=clip.begins_s, sheet=link_to(place / "sheet.html", request.folder))
         for bout, place in zip(bouts, places, strict=True)

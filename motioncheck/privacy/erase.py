@@ -13,11 +13,15 @@ from motioncheck.history import erase as rows
 from motioncheck.landmarks import TrackCache
 from motioncheck.records.history import CheckRecord
 from motioncheck.sheet.remove import holds_results, remove_results
+from motioncheck.wording import join_words
 
 # A copy of a clip is called after its content; while it is being made it has a name of its own.
 _COPY = re.compile(r"[0-9a-f]{64}(\.[a-z0-9]{1,5})?|\.copy-.*")
 # The group sheets of a batch and the sheet of a session lie one folder up and name the clips.
-_SUMMARIES = ("group.html", "session.html")
+_SUMMARIES = (
+    "group.html", "group.csv", "group.json", ".hashes.json",
+    "session.html", "session.json", "sets.csv", "minutes.csv",
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,11 +143,12 @@ def _remove_folder(check: CheckRecord, left: list[str]) -> int:
     remove_results(folder, check.clip_sha256)
     if folder.is_dir():
         left.append(f"Left alone, there are other files in it: {folder}")
-    left += [
-        f"It still has a line about a clip that is gone; delete it or make it anew: {page}"
-        for page in (folder.parent / name for name in _SUMMARIES)
-        if page.is_file()
-    ]
+    pages = [name for name in _SUMMARIES if (folder.parent / name).is_file()]
+    if pages:
+        left.append(
+            f"About a clip that is gone as well; delete or make anew: {join_words(pages)} in "
+            f"{folder.parent}"
+        )
     return 1
 
 

@@ -2,25 +2,17 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Iterable, Sequence
 from typing import Any
 
 from motioncheck.records import Event, Finding, Sheet
 from motioncheck.records.history import CheckRecord, Correction, SessionRecord, Trial
-from motioncheck.sheet.tables import safe_cell
-
-Cell = str | float | int | bool | None
+from motioncheck.sheet.tables import Cell, csv_text, safe_cell
 
 
 def make_csv(header: Sequence[str], rows: Iterable[Sequence[Cell]]) -> str:
     """Return a table as CSV: None is an empty cell, text can never be taken for a formula."""
-    buffer = io.StringIO(newline="")
-    writer = csv.writer(buffer, lineterminator="\n")
-    writer.writerow([safe_cell(name) for name in header])
-    writer.writerows([_cell(value) for value in row] for row in rows)
-    return buffer.getvalue()
+    return csv_text([map(safe_cell, header), *(map(_cell, row) for row in rows)])
 
 
 def _cell(value: Cell) -> str:

@@ -54,6 +54,7 @@ class CheckRecord:
     was written; both empty when not known. ``clip_kept`` tells that the history has its own copy.
     ``events`` and ``misses`` count, as measured, what was found and the verdicts that are misses.
     ``part`` tells stretches of one movement in one clip apart, from 1; 0 for the whole clip.
+    ``clip_number`` tells in which order clips were first recorded; checking one again keeps it.
     """
 
     id: int
@@ -79,6 +80,7 @@ class CheckRecord:
     events: int = 0
     misses: int = 0
     part: int = 0
+    clip_number: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,6 +125,9 @@ class Correction:
         Who and when. ``withdrawn_at`` and ``withdrawn_by`` are empty while the correction holds.
     id : int or None
         Number in the history, None before it is stored.
+    person : str
+        Code of the person whose check it is about: two people may be in one clip. Empty: that of
+        everybody who is recorded with this clip.
     """
 
     kind: CorrectionKind
@@ -141,6 +146,7 @@ class Correction:
     withdrawn_at: str = ""
     id: int | None = None
     withdrawn_by: str = ""
+    person: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,7 +157,8 @@ class Trial:
     at which each value was read. ``count`` values have the mean ``mean``, the standard deviation
     ``sd`` (None with fewer than two), the extremes ``lowest`` and ``highest``;
     ``uncertainty`` is the median half-width of the 90 % interval of a single value, as measured.
-    ``mean_of_first`` is the mean of the first three values, None with fewer.
+    ``mean_of_first`` is the mean of the first three values, None with fewer. ``clip_number`` is as
+    in `CheckRecord`, 0 where it is not known.
     """
 
     check_id: int
@@ -180,3 +187,4 @@ class Trial:
     program_version: str
     calibration: str
     corrected: bool = False
+    clip_number: int = 0

@@ -2,22 +2,16 @@
 
 from __future__ import annotations
 
-import csv
-import io
-import math
 from collections.abc import Sequence
 from typing import Final
 
 from motioncheck.records.group import GroupCell, GroupColumn, GroupRow, GroupSheet
-from motioncheck.sheet.tables import safe_cell
-
-Cell = str | int | float | None
+from motioncheck.sheet.tables import Cell, cell_text, csv_text, safe_cell
 
 ROW_COLUMNS: Final = (
     "person", "session", "clip", "movement", "state", "reason", "needs_a_look", "why", "cue",
     "view", "event_kind", "events", "events_to_fix", "corrections", "sheet",
 )  # fmt: skip
-_PLACES: Final = 3
 
 
 def group_csv(group: GroupSheet) -> str:
@@ -39,11 +33,7 @@ def group_csv(group: GroupSheet) -> str:
     """
     header = [*ROW_COLUMNS, *(name for column in group.columns for name in _names(column))]
     rows = [_row(row, group.columns) for row in (*group.rows, *group.without_result)]
-    buffer = io.StringIO(newline="")
-    writer = csv.writer(buffer, lineterminator="\n")
-    writer.writerow(safe_cell(name) for name in header)
-    writer.writerows([_text(value) for value in row] for row in rows)
-    return buffer.getvalue()
+    return csv_text([map(safe_cell, header), *(map(cell_text, row) for row in rows)])
 
 
 def _names(column: GroupColumn) -> list[str]:
@@ -72,16 +62,3 @@ def _cells(cell: GroupCell | None) -> list[Cell]:
         return [None] * 4
     total = cell.meets + cell.misses + cell.close + cell.unseen
     return [cell.worst, cell.misses, total, cell.value]
-
-
-def _text(value: Cell) -> str:
-    if value is None:
-        return ""
-    if isinstance(value, int):
-        return str(value)
-    if isinstance(value, float):
-        if not math.isfinite(value):
-            return ""
-        text = f"{value:.{_PLACES}f}".rstrip("0").rstrip(".")
-        return "0" if text == "-0" else text
-    return safe_cell(value)

@@ -27,10 +27,18 @@ def sheet_to_json(sheet: Sheet) -> str:
     return json.dumps(ordered, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 
 
+@cache
+def _name_fields(kind: type) -> tuple[str, ...]:
+    """Return the names of the fields of a record, none for any other type."""
+    return tuple(f.name for f in dataclasses.fields(kind)) if dataclasses.is_dataclass(kind) else ()
+
+
 def plain(value: Any) -> Any:
     """Return records, mappings and tuples as dicts and lists of plain values."""
-    if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        return {f.name: plain(getattr(value, f.name)) for f in dataclasses.fields(value)}
+    kind: Any = type(value)
+    names = _name_fields(kind)
+    if names:
+        return {name: plain(getattr(value, name)) for name in names}
     if isinstance(value, Mapping):
         return {str(key): plain(item) for key, item in value.items()}
     if isinstance(value, (list, tuple)):

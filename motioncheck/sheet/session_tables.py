@@ -2,16 +2,11 @@
 
 from __future__ import annotations
 
-import csv
-import io
-import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from typing import Final
 
 from motioncheck.records.session import BlockResult, MinuteRow, SessionSheet, SetResult
-from motioncheck.sheet.tables import safe_cell
-
-Cell = str | int | float | bool | None
+from motioncheck.sheet.tables import Cell, cell_text, csv_text
 
 SET_COLUMNS: Final = (
     "block", "block_title", "kind", "number", "item", "label", "movement", "status", "amount",
@@ -35,7 +30,7 @@ def sets_csv(sheet: SessionSheet) -> str:
     """
     rows = [_set_row(block, one) for block in sheet.blocks for one in block.sets]
     rows += [_set_row(None, one) for one in sheet.extra]
-    return _text([SET_COLUMNS, *(_cells(row) for row in rows)])
+    return csv_text([SET_COLUMNS, *(map(cell_text, row) for row in rows)])
 
 
 def _set_row(block: BlockResult | None, one: SetResult) -> list[Cell]:
@@ -69,9 +64,9 @@ def minutes_csv(sheet: SessionSheet) -> str:
     """
     circuits = [(block, block.circuit) for block in sheet.blocks if block.circuit is not None]
     names = list(dict.fromkeys(c.movement for _, circuit in circuits for c in circuit.counts))
-    header = [*MINUTE_COLUMNS, *(safe_cell(f"reps_{name}") for name in names)]
+    header = [*MINUTE_COLUMNS, *(f"reps_{name}" for name in names)]
     rows = [_minute_row(block, row, names) for block, circuit in circuits for row in circuit.rows]
-    return _text([header, *(_cells(row) for row in rows)])
+    return csv_text([map(cell_text, header), *(map(cell_text, row) for row in rows)])
 
 
 def _minute_row(block: BlockResult, row: MinuteRow, names: Sequence[str]) -> list[Cell]:
@@ -81,25 +76,3 @@ def _minute_row(block: BlockResult, row: MinuteRow, names: Sequence[str]) -> lis
         row.every_minute_s, row.rest_s, row.left, row.pace_per_min, row.finish_s,
         *(row.work_reps.get(name) for name in names),
     ]  # fmt: skip
-
-
-def _cells(row: Iterable[Cell]) -> list[str]:
-    return [_cell(value) for value in row]
-
-
-def _cell(value: Cell) -> str:
-    if value is None:
-        return ""
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, int):
-        return str(value)
-    if isinstance(value, float):
-        return f"{value:.3f}".rstrip("0").rstrip(".") if math.isfinite(value) else ""
-    return safe_cell(value)
-
-
-def _text(rows: Iterable[Sequence[str]]) -> str:
-    buffer = io.StringIO(newline="")
-    csv.writer(buffer, lineterminator="\n").writerows(rows)
-    return buffer.getvalue()

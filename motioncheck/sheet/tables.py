@@ -16,16 +16,42 @@ from motioncheck.records.arrays import FloatArray
 from motioncheck.sheet.corrected import event_remarks, event_state
 from motioncheck.sheet.words import worst_verdict
 
+Cell = str | int | float | bool | None
+
 TIME_PLACES: Final = 4
 VALUE_PLACES: Final = 3
 ROWS_AT_ONCE: Final = 500
-# A spreadsheet runs a cell that starts with one of these as a formula.
-_FORMULA_STARTS: Final = ("=", "+", "-", "@", "\t", "\r")
+# A spreadsheet runs a cell that starts with one of these as a formula; some look behind blanks,
+# and some read the wide forms of East Asian keyboards as the plain ones.
+_FORMULA_STARTS: Final = ("=", "+", "-", "@", "＝", "＋", "－", "＠")
+_BREAKS: Final = ("\t", "\r", "\n")
 
 
 def safe_cell(text: str) -> str:
     """Return text that no spreadsheet takes for a formula; for words only, never for numbers."""
-    return "'" + text if text.startswith(_FORMULA_STARTS) else text
+    risky = text.startswith(_BREAKS) or text.lstrip().startswith(_FORMULA_STARTS)
+    return "'" + text if risky else text
+
+
+def csv_text(rows: Iterable[Iterable[str]]) -> str:
+    """Return rows of cells as CSV; lines end in a bare newline."""
+    buffer = io.StringIO(newline="")
+    csv.writer(buffer, lineterminator="\n").writerows(rows)
+    return buffer.getvalue()
+
+
+def cell_text(value: Cell) -> str:
+    """Return a cell of a summary: empty where nothing is known, numbers to three decimals."""
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, int):
+        return str(value)
+    if isinstance(value, float):
+        text = f"{value:.{VALUE_PLACES}f}".rstrip("0").rstrip(".")
+        return "" if not math.isfinite(value) else "0" if text == "-0" else text
+    return safe_cell(value)
 
 
 def _number(value: float | None, places: int) -> str:
@@ -67,7 +93,7 @@ def reps_csv(sheet: Sheet) -> str:
         header += ["state", *(safe_cell(f"{c}_corrected") for c in own), "corrections"]
         for row, event in zip(rows, sheet.events, strict=True):
             row += _correction_cells(sheet, event, own)
-    return _text([header, *rows])
+    return csv_text([header, *rows])
 
 
 def _correction_cells(sheet: Sheet, event: Event, checks: Sequence[str]) -> list[str]:
@@ -125,13 +151,13 @@ def angles_csv(table: MeasureTable) -> str:
         Lines end in a bare newline; time has four decimals, measures three.
     """
     header = ["time_s", *(safe_cell(name) for name in table.values)]
-    parts = [_text([header])]
+    parts = [csv_text([header])]
     # A Python string takes ten times the room of its number, so only some rows are strings at once.
     for first in range(0, len(table.time_s), ROWS_AT_ONCE):
         rows = slice(first, first + ROWS_AT_ONCE)
         columns = [_column(table.time_s[rows], TIME_PLACES)]
         columns += [_column(values[rows], VALUE_PLACES) for values in table.values.values()]
-        parts.append(_text(zip(*columns, strict=True)))
+        parts.append(csv_text(zip(*columns, strict=True)))
     return "".join(parts)
 
 
@@ -141,9 +167,3 @@ def _column(values: FloatArray, places: int) -> list[str]:
     rounded = np.round(np.where(np.isfinite(values), values, np.nan), places) + 0.0
     shape = f"%.{places}f"
     return ["" if v != v else shape % v for v in rounded.tolist()]
-
-
-def _text(rows: Iterable[Sequence[str]]) -> str:
-    buffer = io.StringIO(newline="")
-    csv.writer(buffer, lineterminator="\n").writerows(rows)
-    return buffer.getvalue()

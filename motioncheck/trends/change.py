@@ -229,7 +229,8 @@ def _own_text(own: OwnError, value: float, quantile: float, unit: str) -> str:
     return (
         f"{amount(value, unit)}, from {own.clips} own clips of {own.days} "
         f"session{'s' if own.days > 1 else ''} with repeats: SEM {amount(own.sem, unit)} ({how}, "
-        f"{own.df} degrees of freedom), times √2 and {quantile:.2f} (Student's t; Weir 2005). "
+        f"{own.df} degrees of freedom), times √2 and {quantile:.2f} (Student's t; Weir 2005). That "
+        "is between two sessions of one clip each; means of more clips count from less on. "
         f"{AFRESH}"
     )
 

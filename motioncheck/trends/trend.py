@@ -29,7 +29,8 @@ Sessions = dict[tuple[str, str], list[Trial]]
 # Trials of one movement by series, side and session.
 Grouped = dict[Series, dict[Side, Sessions]]
 _line_of = attrgetter("movement", "measure", "moment", "side")
-_filmed_at = attrgetter("day", "recorded_at", "check_id")
+# Not by when it was recorded alone: a clip that is checked again stays where it was.
+_filmed_at = attrgetter("day", "clip_number", "recorded_at", "check_id")
 # From so many comparisons on, one of them is likely to be wrong by chance.
 MANY = 20
 NO_STANDARD = "Without a standard of this movement, no direction counts as the better one."
@@ -187,7 +188,8 @@ def _indices(measure: str, lines: Sequence[SideLine]) -> tuple[SideIndex, ...]:
     spec = find_spec(measure)
     if not both or spec is None:
         return ()
-    last = max(both)
+    # Two sessions of one day are in the order of filming, not of their names.
+    last = next(key for key in reversed(by_side["left"]) if key in both)
     left, right = by_side["left"][last], by_side["right"][last]
     if left.mean is None or right.mean is None:
         return ()

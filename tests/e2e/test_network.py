@@ -32,6 +32,24 @@ def test_a_check_runs_with_sockets_taken_away(tmp_path, squat):
     assert len(read_sheet(tmp_path / "out")["events"]) == 2
 
 
+def test_records_of_people_are_made_read_and_erased_with_sockets_taken_away(tmp_path, squat):
+    history = ("--history", tmp_path / "history.db")
+    for words in (
+        ("person", "add", "seat5", "--birth-year", "1990"),
+        ("check", squat, "-m", "air-squat", "-o", tmp_path / "out", "--person", "seat5",
+         "--keep-clip", "--no-cache"),
+        ("history", "show", "seat5"),
+        ("trend", "seat5", "--out", tmp_path / "trend", "--note"),
+        ("history", "backup", tmp_path / "copy.db"),
+        ("person", "export", "seat5", "--out", tmp_path / "seat5.zip"),
+        ("person", "erase", "seat5", "--yes"),
+    ):  # fmt: skip
+        run = run_python(WITHOUT_SOCKETS, *words, *history)
+        assert run.returncode == 0, (words, run.stderr)
+    assert (tmp_path / "trend" / "note.html").is_file()
+    assert not (tmp_path / "out").exists()
+
+
 def test_taking_sockets_away_is_noticed():
     """Guards the test above: the trap has to close on a program that does look up a host."""
     code = WITHOUT_SOCKETS.replace(

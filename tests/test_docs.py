@@ -20,7 +20,7 @@ CHECK_COMMAND = (
     "pip install . && motioncheck check sample_clips_synthetic/squat_side_clean.mp4 "
     "--movement air-squat"
 )
-TEST_COMMAND = "pip install '.[test]' && pytest"
+TEST_COMMAND = "pip install '.[test]' && pytest -n 2"
 PAGES = [
     ROOT / "README.md",
     ROOT / "DEVELOPERS.md",

@@ -11,7 +11,9 @@ from test_pipeline_fitting import film
 
 from motioncheck.cli.naming import naming_to_json, print_stretches, report_naming
 from motioncheck.errors import NoPersonError, UsageError
+from motioncheck.landmarks import TrackCache
 from motioncheck.naming import OTHER, Stretch, decide
+from motioncheck.pipeline import naming_cache as room
 from motioncheck.pipeline.naming import (
     Naming,
     list_standards,
@@ -117,3 +119,19 @@ def test_a_part_of_a_track_keeps_its_times():
     np.testing.assert_array_equal(part.time_s, track.time_s[inside])
     np.testing.assert_array_equal(part.image_px, track.image_px[inside])
     assert (part.width_px, part.model) == (track.width_px, track.model)
+
+
+def test_a_track_is_named_once_and_then_remembered(tmp_path, monkeypatch):
+    track = film(90.0)
+    first = room.name_remembered(track, None, cache_folder=tmp_path, clip_sha256="a" * 64)
+    assert first == name_track(track, room.list_standards(None))
+    asked = []
+    monkeypatch.setattr(room, "name_track", lambda *a: asked.append(a) or first)
+    assert room.name_remembered(track, None, cache_folder=tmp_path, clip_sha256="a" * 64) == first
+    assert asked == []
+    monkeypatch.setattr(room, "NAMING_VERSION", room.NAMING_VERSION + 1)
+    room.name_remembered(track, None, cache_folder=tmp_path, clip_sha256="a" * 64)
+    assert len(asked) == 1
+    assert TrackCache(tmp_path).forget("a" * 64) == 2
+    room.name_remembered(track, None, cache_folder=None)
+    assert len(asked) == 2

@@ -16,6 +16,7 @@ from motioncheck.pipeline.naming import (
     name_track,
     require_one,
 )
+from motioncheck.pipeline.naming_cache import name_remembered
 from motioncheck.pipeline.options import CheckOptions, CheckResult, OnProgress, no_progress
 from motioncheck.pipeline.pictures import collect_pictures, draw_stills
 from motioncheck.records import CleanTrack, ClipInfo, LandmarkTrack
@@ -66,7 +67,7 @@ def check_clip(
         extracted = get_track(path, clip, standard, options, spool=spool, on_progress=on_progress)
         naming = None
         if loaded is None:
-            naming = _name(extracted.track, options, on_named, on_progress)
+            naming = _name(extracted.track, clip, options, on_named, on_progress)
             loaded = get_standard(require_one(naming), options.standards_folder)
         return check_extracted(
             path,
@@ -124,10 +125,19 @@ def name_clip(
 
 
 def _name(
-    track: LandmarkTrack, options: CheckOptions, on_named: OnNamed, on_progress: OnProgress
+    track: LandmarkTrack,
+    clip: ClipInfo,
+    options: CheckOptions,
+    on_named: OnNamed,
+    on_progress: OnProgress,
 ) -> Naming:
     on_progress("naming", 0, 0)
-    naming = name_track(track, list_standards(options.standards_folder))
+    naming = name_remembered(
+        track,
+        options.standards_folder,
+        cache_folder=options.cache_folder,
+        clip_sha256=clip.sha256,
+    )
     on_named(naming)
     return naming
 
@@ -155,7 +165,9 @@ def check_track(
 ) -> CheckResult:
     """Check a saved track; there are no pictures then. Raises as `check_clip`."""
     options = options or CheckOptions()
-    naming = _name(track, options, on_named, on_progress) if movement is None else None
+    naming = None
+    if movement is None:
+        naming = _name(track, clip, options, on_named, on_progress)
     chosen = movement if naming is None else require_one(naming)
     loaded = get_standard(chosen or "", options.standards_folder)
     fit = make_fit(options, on_progress, clip.sha256)

@@ -73,6 +73,23 @@ def test_a_check_of_a_person_is_recorded_and_shown(run, checked):
     assert "air-squat" in shown
 
 
+def test_what_is_shown_of_a_corrected_check_are_the_numbers_that_hold(run, checked):
+    run("check", "a.mp4", "--person", "seat3")
+    with open_history() as history:
+        (check,) = history.checks("seat3")
+        sheet = history.sheet_of(check.id)
+        history.add_correction(
+            Correction(
+                kind="strike", clip_sha256=check.clip_sha256, movement=check.movement, by="coach",
+                made_at="2026-03-02T10:00:00+00:00", at_s=sheet.events[0].turn_s, person="seat3",
+            )
+        )  # fmt: skip
+    row = run("history", "show", "seat3")[1].splitlines()[1].split()
+    assert row[-1] == "corrected"
+    assert str(len(sheet.events) - 1) in row
+    assert str(len(sheet.events)) not in row[-4:]
+
+
 def test_a_check_without_a_person_records_nothing_and_makes_no_history(run, checked):
     assert run("check", "a.mp4")[0] == 0
     code, out, err = run("history", "list")

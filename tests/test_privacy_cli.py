@@ -83,6 +83,16 @@ def test_a_yes_erases_and_says_what_is_left_to_do(filled, run):
         assert history.list_people() == ()
 
 
+def test_one_session_can_be_erased_alone(filled, run):
+    code, out, _ = run("person", "erase", "seat5", "--session", "old", "--yes")
+    assert code == 0
+    assert "Session old of seat5 is erased: 1 session, 1 check" in out
+    assert sessions() == ["new"]
+    code, _, err = run("person", "erase", "seat5", "--session", "none", "--yes")
+    assert code == 2
+    assert "none called 'none'" in err
+
+
 def test_old_sessions_are_listed_before_they_go(filled, run):
     code, out, _ = run("history", "expire", "--older-than", "365", "--dry-run")
     assert code == 0

@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from motioncheck.cli.person import CodeArgument, HistoryOption, VerboseOption, open_existing
+
+if TYPE_CHECKING:
+    from motioncheck.records.history import CheckRecord
+    from motioncheck.records.result import Sheet
 
 history_app = typer.Typer(help="List, show and back up what was recorded.")
 
@@ -44,19 +48,30 @@ def show(
     with open_existing(history) as opened:
         opened.get_person(code)
         checks = opened.checks(code, session, current_only=not everything)
+        touched = {(c.clip_sha256, c.movement) for c in opened.corrections(code)}
+        corrected = {
+            c.id: opened.corrected_sheet(c.id)
+            for c in checks
+            if (c.clip_sha256, c.movement) in touched
+        }
     if not checks:
         typer.echo(f"Nothing is recorded of {code}" + (" in this session." if session else "."))
         return
     print_table(
         ("check", "day", "session", "movement", "seen from", "events", "misses", "clip", ""),
-        (
-            (
-                *(c.id, c.day, c.session, c.movement, c.view, c.events, c.misses, c.clip),
-                "" if c.current else "replaced",
-            )
-            for c in checks
-        ),
+        (_row(c, corrected.get(c.id)) for c in checks),
     )
+
+
+def _row(check: CheckRecord, corrected: Sheet | None) -> tuple[object, ...]:
+    """Return a line about a check; with corrections, the numbers are those that hold."""
+    events, misses = check.events, check.misses
+    if corrected is not None:
+        events = len(corrected.held_events)
+        misses = corrected.summary.verdicts.get("misses", 0)
+    where = (check.id, check.day, check.session, check.movement, check.view)
+    marks = ("corrected" if corrected else "", "" if check.current else "replaced")
+    return (*where, events, misses, check.clip, ", ".join(m for m in marks if m))
 
 
 @history_app.command("backup")

@@ -42,6 +42,9 @@ def export(
 
 def erase(
     code: CodeArgument,
+    session: Annotated[
+        str | None, typer.Option("--session", help="Only this session; the person stays.")
+    ] = None,
     history: HistoryOption = None,
     yes: YesOption = False,
     verbose: VerboseOption = False,
@@ -52,7 +55,7 @@ def erase(
     """
     from motioncheck.cli.privacy_run import run_erase
 
-    run_erase(code, place=history, yes=yes)
+    run_erase(code, session, place=history, yes=yes)
 
 
 def expire(

@@ -52,10 +52,13 @@ def run_export(
         print("It may hold a name and uncovered faces; see --for-sharing for what to hand out.")
 
 
-def run_erase(code: str, *, place: str | None, yes: bool) -> None:
-    """Ask, erase, and say what was removed and what was left."""
+def run_erase(code: str, session: str | None, *, place: str | None, yes: bool) -> None:
+    """Ask, erase a person or one session, and say what was removed and what was left."""
     validate_code(code)
     with open_existing(place) as history:
+        if session is not None:
+            _erase_one(history, code, session, yes=yes)
+            return
         sessions = len(history.list_sessions(code))
         checks = len(history.checks(code, current_only=False))
         _ask(
@@ -65,6 +68,20 @@ def run_erase(code: str, *, place: str | None, yes: bool) -> None:
         )
         erased = erase_person(history, code, cache_folder=default_cache())
     print(f"{code} is erased: {_sum_up(erased)}.")
+    _print_left(erased.left)
+
+
+def _erase_one(history: History, code: str, session: str, *, yes: bool) -> None:
+    names = [s.name for s in history.list_sessions(code)]
+    if session not in names:
+        raise UsageError(
+            f"Expected one of the sessions of {code}, found none called {session!r}.",
+            hint=f"See `motioncheck history show {code}`.",
+        )
+    checks = len(history.checks(code, session, current_only=False))
+    _ask(f"Erase session {session} of {code} with {_count(checks, 'check')}?", yes=yes)
+    erased = erase_sessions(history, code, {session}, cache_folder=default_cache())
+    print(f"Session {session} of {code} is erased: {_sum_up(erased)}.")
     _print_left(erased.left)
 
 

@@ -7,6 +7,14 @@ from typing import Annotated
 
 import typer
 
+from motioncheck.cli.options import (
+    ModelOption,
+    NoCacheOption,
+    ShowFaceOption,
+    StandardsOption,
+    VerboseOption,
+)
+
 EPILOG = (
     "Exit codes: 0 when at least one clip was checked, also when others have no result (the group "
     "sheet says why); 6 when none could be; 130 after Ctrl-C. With --strict: 9 when a rep misses "
@@ -73,32 +81,17 @@ def batch(
     keep_clip: Annotated[
         bool, typer.Option("--keep-clip", help="With --record: keep copies of the clips.")
     ] = False,
-    model: Annotated[
-        str, typer.Option("--model", help="Body model: full, or lite (faster, less exact).")
-    ] = "full",
-    standards: Annotated[
-        Path | None,
-        typer.Option(
-            "--standards",
-            envvar="MOTIONCHECK_STANDARDS",
-            help="Folder with your own standards; they add to or override those of the program.",
-        ),
-    ] = None,
-    show_face: Annotated[
-        bool, typer.Option("--show-face", help="Do not cover faces in pictures.")
-    ] = False,
-    no_cache: Annotated[
-        bool, typer.Option("--no-cache", help="Neither use nor keep landmarks between checks.")
-    ] = False,
+    model: ModelOption = "full",
+    standards: StandardsOption = None,
+    show_face: ShowFaceOption = False,
+    no_cache: NoCacheOption = False,
     replace: Annotated[
         bool, typer.Option("--replace", help="Also write into a folder with other files.")
     ] = False,
     strict: Annotated[
         bool, typer.Option("--strict", help="Exit with 9 on a miss, 6 on a clip without result.")
     ] = False,
-    verbose: Annotated[
-        bool, typer.Option("--verbose", "-v", help="Show details of errors.")
-    ] = False,
+    verbose: VerboseOption = False,
 ) -> None:
     """Check many clips and write the group sheet; the same command again goes on.
 

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from motioncheck.cli.person import HistoryOption, VerboseOption
+from motioncheck.cli.options import HistoryOption, VerboseOption
 from motioncheck.errors import UsageError
 
 AUTHOR = "MOTIONCHECK_AUTHOR"

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from motioncheck.cli.person import CodeArgument, HistoryOption, VerboseOption, open_existing
+from motioncheck.cli.options import CodeArgument, HistoryOption, VerboseOption
+from motioncheck.cli.person import open_existing
 
 if TYPE_CHECKING:
     from motioncheck.records.history import CheckRecord

@@ -12,7 +12,20 @@ from motioncheck import __version__
 from motioncheck.cli.batch import EPILOG, batch
 from motioncheck.cli.correct import correct_app
 from motioncheck.cli.history import history_app
-from motioncheck.cli.person import DayOption, HistoryOption, SessionOption, person_app
+from motioncheck.cli.options import (
+    AgeOption,
+    DayOption,
+    HistoryOption,
+    KeepClipOption,
+    ModelOption,
+    NoCacheOption,
+    SessionOption,
+    SexOption,
+    ShowFaceOption,
+    StandardsOption,
+    VerboseOption,
+)
+from motioncheck.cli.person import person_app
 from motioncheck.cli.privacy import erase, expire, export
 from motioncheck.cli.trend import trend
 
@@ -43,18 +56,6 @@ person_app.command("erase")(erase)
 history_app.command("expire")(expire)
 app.command("batch", epilog=EPILOG)(batch)
 app.command("trend")(trend)
-
-StandardsOption = Annotated[
-    Path | None,
-    typer.Option(
-        "--standards",
-        envvar="MOTIONCHECK_STANDARDS",
-        help="Folder with your own standards; they add to or override those of the program.",
-    ),
-]
-KeepClipOption = Annotated[
-    bool, typer.Option("--keep-clip", help="Also keep a copy of the clip beside the history.")
-]
 
 
 def _show_version(wanted: bool) -> None:
@@ -98,12 +99,8 @@ def check(
         str | None,
         typer.Option("--athlete", metavar="X,Y", help="Where the athlete is in the first frame."),
     ] = None,
-    model: Annotated[
-        str, typer.Option("--model", help="Body model: full, or lite (faster, less exact).")
-    ] = "full",
-    show_face: Annotated[
-        bool, typer.Option("--show-face", help="Do not cover faces in pictures.")
-    ] = False,
+    model: ModelOption = "full",
+    show_face: ShowFaceOption = False,
     keep_track: Annotated[
         Path | None,
         typer.Option("--keep-track", metavar="FILE.npz", help="Save the raw landmarks."),
@@ -113,14 +110,8 @@ def check(
         typer.Option("--track", metavar="FILE.npz", help="Use landmarks saved before."),
     ] = None,
     standards: StandardsOption = None,
-    age: Annotated[
-        int | None,
-        typer.Option("--age", metavar="YEARS", help="Age, for the usual values that are shown."),
-    ] = None,
-    sex: Annotated[
-        str | None,
-        typer.Option("--sex", metavar="female|male", help="Sex, for the usual values likewise."),
-    ] = None,
+    age: AgeOption = None,
+    sex: SexOption = None,
     person: Annotated[
         str | None,
         typer.Option("--person", metavar="CODE", help="Record the check for this person."),
@@ -129,9 +120,7 @@ def check(
     day: DayOption = None,
     history: HistoryOption = None,
     keep_clip: KeepClipOption = False,
-    no_cache: Annotated[
-        bool, typer.Option("--no-cache", help="Neither use nor keep landmarks between checks.")
-    ] = False,
+    no_cache: NoCacheOption = False,
     replace: Annotated[
         bool, typer.Option("--replace", help="Overwrite results of another clip.")
     ] = False,
@@ -142,9 +131,7 @@ def check(
     strict: Annotated[
         bool, typer.Option("--strict", help="Exit with code 9 when a rep misses the standard.")
     ] = False,
-    verbose: Annotated[
-        bool, typer.Option("--verbose", "-v", help="Show details of errors.")
-    ] = False,
+    verbose: VerboseOption = False,
 ) -> None:
     """Check one clip and write the feedback sheet.
 
@@ -225,33 +212,19 @@ def session(
             "--athlete", metavar="CLIP=X,Y", help="Where the athlete is in a clip; may be repeated."
         ),
     ] = None,
-    age: Annotated[
-        int | None,
-        typer.Option("--age", metavar="YEARS", help="Age, for the usual values that are shown."),
-    ] = None,
-    sex: Annotated[
-        str | None,
-        typer.Option("--sex", metavar="female|male", help="Sex, for the usual values likewise."),
-    ] = None,
-    model: Annotated[
-        str, typer.Option("--model", help="Body model: full, or lite (faster, less exact).")
-    ] = "full",
-    show_face: Annotated[
-        bool, typer.Option("--show-face", help="Do not cover faces in pictures.")
-    ] = False,
+    age: AgeOption = None,
+    sex: SexOption = None,
+    model: ModelOption = "full",
+    show_face: ShowFaceOption = False,
     standards: StandardsOption = None,
-    no_cache: Annotated[
-        bool, typer.Option("--no-cache", help="Neither use nor keep landmarks between checks.")
-    ] = False,
+    no_cache: NoCacheOption = False,
     replace: Annotated[
         bool, typer.Option("--replace", help="Overwrite results of another session.")
     ] = False,
     strict: Annotated[
         bool, typer.Option("--strict", help="Exit with code 9 when a rep misses its standard.")
     ] = False,
-    verbose: Annotated[
-        bool, typer.Option("--verbose", "-v", help="Show details of errors.")
-    ] = False,
+    verbose: VerboseOption = False,
 ) -> None:
     """Lay the clips of a session against its plan and write the session sheet.
 

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from motioncheck.cli.options import CodeArgument, HistoryOption, SexOption, VerboseOption
 from motioncheck.errors import UsageError
 
 if TYPE_CHECKING:
@@ -13,40 +14,14 @@ if TYPE_CHECKING:
 
 person_app = typer.Typer(help="Add, change and list the people of the history.")
 
-HistoryOption = Annotated[
-    str | None,
-    typer.Option(
-        "--history",
-        metavar="FILE|URL",
-        envvar="MOTIONCHECK_HISTORY",
-        help="File or URL of the history. [default: in your data folder]",
-        show_default=False,
-        show_envvar=True,
-    ),
-]
-SessionOption = Annotated[
-    str | None,
-    typer.Option("--session", metavar="NAME", help="Session of the person. [default: the day]"),
-]
-DayOption = Annotated[
-    str | None,
-    typer.Option("--day", metavar="YYYY-MM-DD", help="Day it was filmed. [default: today]"),
-]
-CodeArgument = Annotated[
-    str, typer.Argument(metavar="CODE", help="Code of the person, such as seat3; not the name.")
-]
 NameOption = Annotated[str | None, typer.Option("--name", help="Name; never in shared files.")]
 BirthYearOption = Annotated[
     str | None, typer.Option("--birth-year", metavar="YEAR", help="For the usual values by age.")
-]
-SexOption = Annotated[
-    str | None, typer.Option("--sex", metavar="female|male", help="For the usual values likewise.")
 ]
 StatureOption = Annotated[
     str | None, typer.Option("--stature", metavar="METRES", help="Body height, such as 1.74.")
 ]
 NotesOption = Annotated[str | None, typer.Option("--notes", help="Anything worth knowing.")]
-VerboseOption = Annotated[bool, typer.Option("--verbose", "-v", help="Show details of errors.")]
 
 
 @person_app.command("add")

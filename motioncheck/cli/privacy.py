@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from motioncheck.cli.person import CodeArgument, HistoryOption, VerboseOption
+from motioncheck.cli.options import CodeArgument, HistoryOption, VerboseOption
 
 YesOption = Annotated[bool, typer.Option("--yes", help="Do not ask.")]
 

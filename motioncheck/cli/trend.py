@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from motioncheck.cli.person import CodeArgument, HistoryOption, VerboseOption
+from motioncheck.cli.options import CodeArgument, HistoryOption, StandardsOption, VerboseOption
 
 
 def trend(
@@ -38,14 +38,7 @@ def trend(
         bool,
         typer.Option("--with-name", help="Print name and notes of the person, not the code only."),
     ] = False,
-    standards: Annotated[
-        Path | None,
-        typer.Option(
-            "--standards",
-            envvar="MOTIONCHECK_STANDARDS",
-            help="Folder with your own standards; they add to or override those of the program.",
-        ),
-    ] = None,
+    standards: StandardsOption = None,
     replace: Annotated[
         bool, typer.Option("--replace", help="Overwrite the trends of somebody else.")
     ] = False,

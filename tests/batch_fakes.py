@@ -16,7 +16,7 @@ from pathlib import Path
 
 from motioncheck.batch.work import Answer, Task, answer_task
 from motioncheck.errors import NoRepsError
-from motioncheck.sheet.json import plain
+from motioncheck.sheet.form import plain
 
 
 def make_sheet(number: int) -> dict:

@@ -13,7 +13,8 @@ import sheet_examples as ex
 from motioncheck.errors import InputError
 from motioncheck.records import Value
 from motioncheck.sheet import json_schema, sheet_from_json, sheet_to_json
-from motioncheck.sheet.json import DIALECT, plain, schema_text
+from motioncheck.sheet.form import DIALECT, plain
+from motioncheck.sheet.json import schema_text
 
 PUBLISHED = Path(__file__).parents[1] / "docs" / "sheet.schema.json"
 EXAMPLES = (ex.squat_sheet, ex.jack_sheet, ex.blind_sheet, ex.alternating_sheet)

@@ -20,7 +20,7 @@ from typing import Any, Final
 from motioncheck.batch.items import BatchItem
 from motioncheck.landmarks.store import write_whole
 from motioncheck.records.group import ClipState
-from motioncheck.sheet.json import read_object
+from motioncheck.sheet.form import read_object
 from motioncheck.sheet.write import Content, write_outputs
 from motioncheck.video.probe import hash_file
 

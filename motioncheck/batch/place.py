@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import BinaryIO, Final
 
 from motioncheck.errors import OutputError
-from motioncheck.sheet.json import read_object
+from motioncheck.sheet.form import read_object
 
 MARK_NAME: Final = "batch.json"
 MARK_SCHEMA: Final = "motioncheck/batch/1"

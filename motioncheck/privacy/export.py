@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import dataclasses
-import json
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 from motioncheck.history import History
 from motioncheck.privacy.archive import Content, write_archive
@@ -14,6 +11,7 @@ from motioncheck.privacy.tables import render_tables
 from motioncheck.records import Sheet
 from motioncheck.records.history import CheckRecord
 from motioncheck.sheet import sheet_to_json
+from motioncheck.sheet.form import plain, to_text
 from motioncheck.sheet.remove import RESULT_FILES, holds_results
 
 PERSON_SCHEMA = "motioncheck/person/1"
@@ -69,7 +67,7 @@ def _collect(history: History, code: str) -> Iterator[tuple[str, Content]]:
     yield "about.txt", ABOUT
     yield (
         "person.json",
-        to_json(
+        to_text(
             {
                 "schema": PERSON_SCHEMA,
                 "person": plain(history.get_person(code)),
@@ -103,13 +101,3 @@ def _collect_check(
         for name in RESULT_FILES:
             if (folder / name).is_file():
                 yield f"{place}/{name}", folder / name
-
-
-def plain(record: Any) -> dict[str, Any]:
-    """Return a flat record as a mapping."""
-    return dataclasses.asdict(record)
-
-
-def to_json(content: Any) -> str:
-    """Return JSON text as people can read it."""
-    return json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False) + "\n"

@@ -19,11 +19,11 @@ from motioncheck.checks.corrected import apply_corrections
 from motioncheck.errors import InputError, OutputError
 from motioncheck.history import History
 from motioncheck.privacy.archive import Content, write_archive
-from motioncheck.privacy.export import plain, to_json
 from motioncheck.privacy.tables import render_tables
 from motioncheck.records import MeasureTable, Sheet
 from motioncheck.records.history import CheckRecord, PersonRecord
 from motioncheck.sheet import render_html, sheet_from_json, sheet_to_json
+from motioncheck.sheet.form import plain, to_text
 from motioncheck.sheet.remove import holds_results
 from motioncheck.standards import find_standard
 
@@ -160,7 +160,7 @@ def _collect(
     yield "about.txt", ABOUT
     yield (
         "values.json",
-        to_json(
+        to_text(
             {
                 "schema": SHARED_SCHEMA,
                 "code": person.code,

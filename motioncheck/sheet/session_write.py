@@ -9,7 +9,7 @@ from typing import Final
 
 from motioncheck.errors import OutputError
 from motioncheck.records.session import SessionSheet
-from motioncheck.sheet.json import read_object
+from motioncheck.sheet.form import read_object
 from motioncheck.sheet.session_html import render_session
 from motioncheck.sheet.session_json import session_to_json
 from motioncheck.sheet.session_tables import minutes_csv, sets_csv

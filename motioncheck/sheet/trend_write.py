@@ -9,7 +9,7 @@ from typing import Final
 
 from motioncheck.errors import OutputError
 from motioncheck.records.trend import TrendReport
-from motioncheck.sheet.json import read_object
+from motioncheck.sheet.form import read_object
 from motioncheck.sheet.trend_html import render_trend
 from motioncheck.sheet.trend_json import trend_to_json
 from motioncheck.sheet.trend_note import render_note

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Final
 
 from motioncheck.errors import OutputError
-from motioncheck.sheet.json import read_object
+from motioncheck.sheet.form import read_object
 
 Content = bytes | str | Path
 

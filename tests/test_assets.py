@@ -1,4 +1,4 @@
-"""The pose bundles carried are the published weights and nothing else."""
+"""The pose bundles carried are the published networks without the mask, and nothing else."""
 
 from __future__ import annotations
 
@@ -10,22 +10,27 @@ from pathlib import Path
 
 import pytest
 
-from motioncheck.assets import load_checksums, read_asset
-from motioncheck.assets.rebuild_bundle import (
+from motioncheck.assets import PUBLISHED_SUFFIX, load_checksums, read_asset
+from motioncheck.assets.networks import (
     ALIGNMENT,
+    add_metadata,
+    compute_weights_digest,
+    leave_out_mask,
+)
+from motioncheck.assets.rebuild_bundle import (
     BUNDLES,
     DETECTOR_FILE,
     DETECTOR_MEMBER,
-    add_metadata,
     build_all,
     build_bundle,
-    compute_weights_digest,
     main,
     read_bundle,
 )
 
 # Where a maintainer keeps the published files; only he can compare with them directly.
 WEIGHTS = os.environ.get("MOTIONCHECK_WEIGHTS", "")
+# The bundles with the landmark networks as published, mask and all.
+PUBLISHED = Path(__file__).parent / "published_models"
 
 
 def sha256(data: bytes) -> str:
@@ -47,11 +52,20 @@ def test_detector_in_bundle_is_the_published_file_byte_for_byte(name: str) -> No
 
 
 @pytest.mark.parametrize(("name", "published"), BUNDLES.items())
-def test_landmark_weights_in_bundle_are_the_published_ones(name: str, published: str) -> None:
-    _, landmarks = read_bundle(read_asset(name))
+def test_landmark_weights_compared_with_are_the_published_ones(name: str, published: str) -> None:
+    bundle = (PUBLISHED / name).read_bytes()
+    assert sha256(bundle) == load_checksums()[name + PUBLISHED_SUFFIX]
+    _, landmarks = read_bundle(bundle)
     # This digest was computed from the published file; it leaves out only the added metadata and
     # the layout of the file.
     assert compute_weights_digest(landmarks) == load_checksums()[f"{published}:content"]
+
+
+@pytest.mark.parametrize("name", BUNDLES)
+def test_bundle_carried_is_the_published_network_without_its_mask(name: str) -> None:
+    detector, landmarks = read_bundle((PUBLISHED / name).read_bytes())
+    assert build_bundle(detector, leave_out_mask(landmarks)) == read_asset(name)
+    assert compute_weights_digest(leave_out_mask(landmarks)) != compute_weights_digest(landmarks)
 
 
 def test_weights_digest_notices_one_changed_weight() -> None:
@@ -104,9 +118,19 @@ def test_published_files_give_the_carried_bundles(
     assert main(["--weights", WEIGHTS, "--out", str(tmp_path)]) == 0
     assert "NOT" not in capsys.readouterr().out
     assert (tmp_path / "pose_full.task").read_bytes() == read_asset("pose_full.task")
+    assert main(["--weights", WEIGHTS, "--out", str(tmp_path), "--published"]) == 0
+    published = (PUBLISHED / "pose_lite.task").read_bytes()
+    assert (tmp_path / "pose_lite.task").read_bytes() == published
 
 
 def test_notice_names_source_licence_and_changes() -> None:
     notice = read_asset("NOTICE").decode("utf-8")
-    for words in (DETECTOR_MEMBER, "Apache License", "@mediapipe/pose", "0.10.21", "changed"):
+    for words in (
+        DETECTOR_MEMBER,
+        "Apache License",
+        "@mediapipe/pose",
+        "0.10.21",
+        "changed",
+        "mask",
+    ):
         assert words in notice

@@ -23,7 +23,7 @@ from landmarks_fakes import (
 )
 
 from motioncheck.errors import UsageError
-from motioncheck.landmarks import FollowOptions, bundle_sha256, extract_track
+from motioncheck.landmarks import FollowOptions, extract_track, model_sha256
 from motioncheck.records import LandmarkTrack
 
 RED, BLUE = (200, 30, 30), (30, 30, 200)
@@ -51,7 +51,7 @@ def test_one_person_is_followed_in_every_frame() -> None:
     assert track.time_s == pytest.approx(np.arange(120) / 30)
     # The places are those of the full-size picture, although the frames are a tenth of it.
     assert hip_x(track) == pytest.approx(np.full(120, 640.0))
-    assert (track.model, track.model_sha256) == ("full", bundle_sha256("full"))
+    assert (track.model, track.model_sha256) == ("full", model_sha256("full"))
 
 
 def test_one_person_costs_one_model_and_few_looks() -> None:

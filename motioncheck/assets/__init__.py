@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 from importlib import resources
+from typing import Final
+
+PUBLISHED_SUFFIX: Final = ":published"
+"""What follows the name of a bundle in `CHECKSUMS` where its networks are as published."""
 
 
 def read_asset(name: str) -> bytes:

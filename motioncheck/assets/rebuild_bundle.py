@@ -12,9 +12,12 @@ published); their checksums must be the ones in `CHECKSUMS`:
 - ``pose_detection.tflite``, which finds a person in a picture;
 - ``pose_landmark_full.tflite`` and ``pose_landmark_lite.tflite``, which place the 33 landmarks.
 
-What is done to them: the detector is taken as it is. A landmark file gets one metadata record
-that says how the input picture is to be normalised (without it the Tasks API refuses the file);
-its weights are not touched. The two files are then put, uncompressed, into one zip archive.
+What is done to them: the detector is taken as it is. A landmark file loses the part that paints a
+mask of the person (nobody asks for it and it takes almost half of the time) and gets one metadata
+record that says how the input picture is to be normalised (without it the Tasks API refuses the
+file); its weights are not touched. The two files are then put, uncompressed, into one zip archive.
+With ``--published`` the mask stays in: those are the bundles that tests and benchmarks compare
+with, in ``tests/published_models``.
 """
 
 from __future__ import annotations
@@ -26,13 +29,10 @@ import sys
 import zipfile
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
-from motioncheck.assets import load_checksums
-
-METADATA_NAME: Final = "TFLITE_METADATA"
-METADATA_IDENTIFIER: Final = b"M001"
-MODEL_IDENTIFIER: Final = b"TFL3"
+from motioncheck.assets import PUBLISHED_SUFFIX, load_checksums
+from motioncheck.assets.networks import ALIGNMENT, add_metadata, leave_out_mask
 
 DETECTOR_MEMBER: Final = "pose_detector.tflite"
 LANDMARKS_MEMBER: Final = "pose_landmarks_detector.tflite"
@@ -43,64 +43,9 @@ BUNDLES: Final[Mapping[str, str]] = {
     "pose_lite.task": "pose_landmark_lite.tflite",
 }
 
-# The landmark network expects RGB values divided by 255, so that they lie between 0 and 1.
-INPUT_MEAN: Final = 0.0
-INPUT_STD: Final = 255.0
-
-# Start of every file in the archive and of every weight array, as TensorFlow Lite asks for:
-# arrays that start elsewhere may be copied, or read slowly, on some processors.
-ALIGNMENT: Final = 16
 ZIP_HEADER_SIZE: Final = 30
 # Earliest date a zip archive can hold; a fixed one makes the archive reproducible.
 ZIP_DATE: Final = (1980, 1, 1, 0, 0, 0)
-
-
-def compute_weights_digest(model: bytes) -> str:
-    """Compute a SHA-256 over everything in a TensorFlow Lite file that its result depends on.
-
-    That is the constant arrays, the order of the operators and how they are wired. The metadata
-    record is left out, and so is the layout of the file, both of which `add_metadata` changes.
-
-    Parameters
-    ----------
-    model : bytes
-        A TensorFlow Lite file.
-
-    Returns
-    -------
-    digest : str
-        Hexadecimal; equal for the published file and for the one inside a bundle.
-    """
-    content = _unpack(model)
-    _drop_metadata(content)
-    return hashlib.sha256(_pack(content)).hexdigest()
-
-
-def add_metadata(model: bytes) -> bytes:
-    """Add the record that tells the Tasks API how to normalise the input picture.
-
-    Parameters
-    ----------
-    model : bytes
-        A landmark file as published, or one that has this record already (it is replaced).
-
-    Returns
-    -------
-    model : bytes
-        The same network with the record; the weights are unchanged.
-    """
-    from mediapipe.tasks.metadata import schema_py_generated as schema
-
-    content = _unpack(model)
-    _drop_metadata(content)
-    record = schema.BufferT()
-    record.data = bytearray(_normalisation_record(content))
-    content.buffers.append(record)
-    entry = schema.MetadataT()
-    entry.name = METADATA_NAME
-    entry.buffer = len(content.buffers) - 1
-    content.metadata = [*(content.metadata or []), entry]
-    return _pack(content)
 
 
 def build_bundle(detector: bytes, landmarks: bytes) -> bytes:
@@ -111,7 +56,7 @@ def build_bundle(detector: bytes, landmarks: bytes) -> bytes:
     detector : bytes
         The detector file as published.
     landmarks : bytes
-        The landmark file as published.
+        The landmark file, as published or without its mask; it gets the metadata here.
 
     Returns
     -------
@@ -149,105 +94,6 @@ def _padding(position: int) -> bytes:
     return b"\xff\xff" + size.to_bytes(2, "little") + bytes(size)
 
 
-def _unpack(model: bytes) -> Any:
-    """Return the content of a TensorFlow Lite file as objects."""
-    from mediapipe.tasks.metadata import schema_py_generated as schema
-
-    return schema.ModelT.InitFromObj(schema.Model.GetRootAs(bytearray(model), 0))
-
-
-def _drop_metadata(content: Any) -> None:
-    """Remove the metadata record that `add_metadata` puts last, if it is there."""
-    entries = content.metadata or []
-    if entries and entries[-1].name in (METADATA_NAME, METADATA_NAME.encode()):
-        if entries[-1].buffer != len(content.buffers) - 1:
-            raise ValueError("The metadata record is not the last array of the file.")
-        content.metadata = entries[:-1]
-        content.buffers = content.buffers[:-1]
-
-
-def _pack(content: Any) -> bytes:
-    """Write the objects of a TensorFlow Lite file, weight arrays aligned."""
-    for buffer in content.buffers:
-        # The generated code forgets the alignment that the file format asks for.
-        buffer.Pack = _AlignedBuffer(buffer).pack
-    return _finish(content, MODEL_IDENTIFIER)
-
-
-def _finish(content: Any, identifier: bytes) -> bytes:
-    """Write objects of either schema as a flat buffer."""
-    import flatbuffers  # type: ignore[import-untyped]
-
-    builder = flatbuffers.Builder(0)
-    builder.Finish(content.Pack(builder), identifier)
-    return bytes(builder.Output())
-
-
-class _AlignedBuffer:
-    """Writes one constant array so that its data start at a multiple of `ALIGNMENT`."""
-
-    def __init__(self, buffer: Any) -> None:
-        self._buffer = buffer
-
-    def pack(self, builder: Any) -> Any:
-        """Write the array; returns its offset."""
-        from mediapipe.tasks.metadata import schema_py_generated as schema
-
-        data = None if self._buffer.data is None else bytes(self._buffer.data)
-        start = None
-        if data is not None:
-            builder.StartVector(1, len(data), ALIGNMENT)
-            builder.head -= len(data)
-            builder.Bytes[builder.head : builder.head + len(data)] = data
-            start = builder.EndVector()
-        schema.BufferStart(builder)
-        if start is not None:
-            schema.BufferAddData(builder, start)
-        schema.BufferAddOffset(builder, self._buffer.offset)
-        schema.BufferAddSize(builder, self._buffer.size)
-        return schema.BufferEnd(builder)
-
-
-def _normalisation_record(content: Any) -> bytes:
-    """Return the metadata record: an RGB picture, its normalisation, the names of the outputs."""
-    from mediapipe.tasks.metadata import metadata_schema_py_generated as schema
-
-    graph = schema.SubGraphMetadataT()
-    graph.inputTensorMetadata = [_picture_input(schema)]
-    graph.outputTensorMetadata = [_named_output(schema, content, i) for i in _outputs(content)]
-    record = schema.ModelMetadataT()
-    record.subgraphMetadata = [graph]
-    return _finish(record, METADATA_IDENTIFIER)
-
-
-def _picture_input(schema: Any) -> Any:
-    picture = schema.ImagePropertiesT()
-    picture.colorSpace = schema.ColorSpaceType.RGB
-    tensor = schema.TensorMetadataT()
-    tensor.name = "image"
-    tensor.content = schema.ContentT()
-    tensor.content.contentPropertiesType = schema.ContentProperties.ImageProperties
-    tensor.content.contentProperties = picture
-    normalisation = schema.NormalizationOptionsT()
-    normalisation.mean = [INPUT_MEAN]
-    normalisation.std = [INPUT_STD]
-    unit = schema.ProcessUnitT()
-    unit.optionsType = schema.ProcessUnitOptions.NormalizationOptions
-    unit.options = normalisation
-    tensor.processUnits = [unit]
-    return tensor
-
-
-def _outputs(content: Any) -> list[int]:
-    return [int(index) for index in content.subgraphs[0].outputs]
-
-
-def _named_output(schema: Any, content: Any, index: int) -> Any:
-    tensor = schema.TensorMetadataT()
-    tensor.name = content.subgraphs[0].tensors[index].name.decode("utf-8")
-    return tensor
-
-
 def _read_checked(folder: Path, name: str, sums: Mapping[str, str]) -> bytes:
     data = (folder / name).read_bytes()
     found = hashlib.sha256(data).hexdigest()
@@ -256,7 +102,7 @@ def _read_checked(folder: Path, name: str, sums: Mapping[str, str]) -> bytes:
     return data
 
 
-def build_all(weights: Path, out: Path) -> list[Path]:
+def build_all(weights: Path, out: Path, *, published: bool = False) -> list[Path]:
     """Build every bundle from the published files and write it.
 
     Parameters
@@ -265,6 +111,8 @@ def build_all(weights: Path, out: Path) -> list[Path]:
         Folder with the published files.
     out : Path
         Folder for the bundles, created if missing.
+    published : bool
+        Leave the mask in, as published.
 
     Raises
     ------
@@ -279,7 +127,8 @@ def build_all(weights: Path, out: Path) -> list[Path]:
     written = []
     for bundle, landmarks in BUNDLES.items():
         path = out / bundle
-        path.write_bytes(build_bundle(detector, _read_checked(weights, landmarks, sums)))
+        network = _read_checked(weights, landmarks, sums)
+        path.write_bytes(build_bundle(detector, network if published else leave_out_mask(network)))
         written.append(path)
     return written
 
@@ -289,9 +138,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser = argparse.ArgumentParser(description=(__doc__ or "").split("\n\n", maxsplit=1)[0])
     parser.add_argument("--weights", type=Path, required=True, help="folder with the .tflite files")
     parser.add_argument("--out", type=Path, required=True, help="folder for the .task files")
+    parser.add_argument("--published", action="store_true", help="leave the mask in")
     options = parser.parse_args(arguments)
     try:
-        written = build_all(options.weights, options.out)
+        written = build_all(options.weights, options.out, published=options.published)
     except (OSError, ValueError) as error:
         print(error, file=sys.stderr)
         return 1
@@ -299,7 +149,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     same = True
     for path in written:
         digest = hashlib.sha256(path.read_bytes()).hexdigest()
-        as_carried = digest == sums.get(path.name)
+        suffix = PUBLISHED_SUFFIX if options.published else ""
+        as_carried = digest == sums.get(f"{path.name}{suffix}")
         same &= as_carried
         print(f"{digest}  {path.name}  {'as carried' if as_carried else 'NOT as carried'}")
     return 0 if same else 1

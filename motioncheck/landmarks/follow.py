@@ -26,7 +26,7 @@ from motioncheck.landmarks.choice import (
     keep_measurable,
 )
 from motioncheck.landmarks.linking import Person
-from motioncheck.landmarks.model import PoseModel, bundle_sha256
+from motioncheck.landmarks.model import PoseModel, model_sha256
 from motioncheck.landmarks.overlap import dim_overlapped
 from motioncheck.landmarks.sightings import Sighting
 from motioncheck.landmarks.watching import FrameLike, OpenModel, Progress, Seen, Watcher
@@ -163,7 +163,7 @@ class _EmptyTrack:
             width_px=self.width_px,
             height_px=self.height_px,
             model=self.model,
-            model_sha256=bundle_sha256(self.model),
+            model_sha256=model_sha256(self.model),
             notes=tuple(notes),
             jumps_cut=jumps_cut,
             people=people,

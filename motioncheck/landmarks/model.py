@@ -13,7 +13,7 @@ from typing import Any, Final, Protocol, Self
 import numpy as np
 import numpy.typing as npt
 
-from motioncheck.assets import load_checksums, read_asset
+from motioncheck.assets import PUBLISHED_SUFFIX, load_checksums, read_asset
 from motioncheck.errors import MissingPartError, ShapeError
 from motioncheck.landmarks.quiet import native_chatter_held_back
 from motioncheck.records.arrays import shorten
@@ -102,15 +102,21 @@ def bundle_sha256(name: str) -> str:
     MissingPartError
         If there is no such model, or the list of checksums is missing or damaged.
     """
-    if name not in MODELS:
-        raise MissingPartError(
-            f"There is no pose model called {name!r}.",
-            hint=f"Choose one of: {', '.join(MODELS)}.",
-        )
-    try:
-        return load_checksums()[_file_name(name)]
-    except (OSError, ValueError, KeyError) as error:
-        raise MissingPartError("The checksums of the pose models are missing.") from error
+    return _find_checksum(name)
+
+
+def model_sha256(name: str) -> str:
+    """Return the SHA-256 by which tracks, caches and histories know a model.
+
+    It is that of the bundle with the networks as published. The bundle carried gives the same
+    landmarks in less time, so nothing that was found before is found anew because of it.
+
+    Raises
+    ------
+    MissingPartError
+        If there is no such model, or the list of checksums is missing or damaged.
+    """
+    return _find_checksum(name, PUBLISHED_SUFFIX)
 
 
 def load_bundle(name: str) -> bytes:
@@ -167,7 +173,7 @@ class PoseModel:
         single_pictures: bool = False,
     ) -> None:
         self.name = name
-        self.sha256 = bundle_sha256(name)
+        self.sha256 = model_sha256(name)
         self._size_px = np.array([width_px, height_px], dtype=np.float64)
         self._single_pictures = single_pictures
         self._bundle = b""
@@ -316,6 +322,18 @@ def _without_sound() -> Iterator[None]:
         yield
     finally:
         sys.modules.pop(name, None)
+
+
+def _find_checksum(name: str, suffix: str = "") -> str:
+    if name not in MODELS:
+        raise MissingPartError(
+            f"There is no pose model called {name!r}.",
+            hint=f"Choose one of: {', '.join(MODELS)}.",
+        )
+    try:
+        return load_checksums()[_file_name(name) + suffix]
+    except (OSError, ValueError, KeyError) as error:
+        raise MissingPartError("The checksums of the pose models are missing.") from error
 
 
 def _file_name(name: str) -> str:

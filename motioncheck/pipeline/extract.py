@@ -11,8 +11,8 @@ from motioncheck.landmarks import (
     FollowOptions,
     TrackCache,
     TrackKey,
-    bundle_sha256,
     extract_track,
+    model_sha256,
 )
 from motioncheck.pipeline.analyse import score_motion
 from motioncheck.pipeline.naming import list_standards, score_exercise
@@ -41,7 +41,7 @@ def make_key(clip: ClipInfo, options: CheckOptions) -> TrackKey:
     return TrackKey(
         clip_sha256=clip.sha256,
         model=options.model,
-        model_sha256=bundle_sha256(options.model),
+        model_sha256=model_sha256(options.model),
         program_version=__version__,
         athlete_px=options.athlete_px,
     )

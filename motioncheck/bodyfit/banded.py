@@ -69,14 +69,19 @@ class Factor:
 
 
 def to_band(normal: Normal, damping: float) -> FloatArray:
-    """Return the lower band of the frame part, shape (3 n, T n), damped on the diagonal."""
+    """Return the lower band of the frame part, shape (3 n, T n), damped on the diagonal.
+
+    Its columns lie one after the other in memory, as LAPACK wants them: no copy is made of it.
+    """
     frames, size, _ = normal.here.shape
-    stack = np.concatenate([normal.here, normal.next1, normal.next2], axis=1)
-    band = np.zeros((3 * size, frames, size))
+    band = np.zeros((frames, size, 3 * size))
     for column in range(size):
-        band[: 3 * size - column, :, column] = stack[:, column:, column].T
-    band[0] *= 1.0 + damping
-    return band.reshape(3 * size, frames * size)
+        rest = size - column
+        band[:, column, :rest] = normal.here[:, column:, column]
+        band[:, column, rest : rest + size] = normal.next1[:, :, column]
+        band[:, column, rest + size : rest + 2 * size] = normal.next2[:, :, column]
+    band[:, :, 0] *= 1.0 + damping
+    return band.reshape(frames * size, 3 * size).T
 
 
 def factorise(normal: Normal, damping: float = 0.0) -> Factor:
@@ -118,18 +123,14 @@ def draw_samples(factor: Factor, count: int, seed: int) -> tuple[FloatArray, Flo
     frames : ndarray, shape (count, T, n)
     shared : ndarray, shape (count, m)
     """
-    from scipy.linalg import solve_banded
+    from scipy.linalg.lapack import dtbtrs
 
     rng = np.random.default_rng(seed)
     size = factor.frames * factor.size
     noise = rng.standard_normal((size, count))
     shared_noise = rng.standard_normal((len(factor.schur), count))
     shared = np.linalg.solve(np.linalg.cholesky(factor.schur).T, shared_noise)
-    # The factor is lower triangular; its transpose is upper with the same diagonals.
-    upper = np.zeros_like(factor.band)
-    bandwidth = len(factor.band) - 1
-    for k in range(bandwidth + 1):
-        upper[bandwidth - k, k:] = factor.band[k, : size - k]
-    frames = solve_banded((0, bandwidth), upper, noise, check_finite=False)
+    # Straight from LAPACK: the transpose of the lower factor is solved with as it lies in memory.
+    frames, _ = dtbtrs(factor.band, noise, uplo="L", trans="T", overwrite_b=True)
     frames -= factor.border_solved @ shared
     return frames.T.reshape(count, factor.frames, factor.size), np.asarray(shared.T)

@@ -148,8 +148,8 @@ def descend(
     normal = build_equations(evidence, state, earlier)
     done = 0
     for done in range(1, max_steps + 1):  # noqa: B007
-        factor = factorise(normal, damping)
-        trial = state.moved(*solve(normal, factor))
+        # No name for the factor: it would stay in memory beside the next one.
+        trial = state.moved(*solve(normal, factorise(normal, damping)))
         trial_normal = build_equations(evidence, trial, earlier)
         if trial_normal.cost < normal.cost:
             gain = (normal.cost - trial_normal.cost) / max(normal.cost, 1e-9)

@@ -201,6 +201,7 @@ class PoseModel:
         if self._landmarker is not None:
             self._landmarker.close()
         self._landmarker = None
+        self._bundle = b""
 
     def detect(self, rgb: Picture, time_s: float) -> list[Pose]:
         """Find the people in a picture.

@@ -27,8 +27,8 @@ from motioncheck.skeleton import COUNT
 FORWARD, UP, RIGHT = 0, 1, 2
 PX_PER_M = 1000.0
 # On the person's right, looking at the profile that faces the right edge; and in front.
-SIDE_VIEW = CameraView("side", -90.0, 0.0, 0.0, 0.0)
-FRONT_VIEW = CameraView("front", 0.0, 0.0, 0.0, 0.0)
+SIDE = CameraView("side", -90.0, 0.0, 0.0, 0.0)
+FRONT = CameraView("front", 0.0, 0.0, 0.0, 0.0)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -92,16 +92,26 @@ def measure_joints(time_s: FloatArray, joints_m: FloatArray) -> dict[str, FloatA
         raise ShapeError(
             f"joints must have the shape ({len(time_s)}, {len(JOINTS)}, 3), found {joints_m.shape}."
         )
-    side = build_body(_film(time_s, joints_m, joints_m[..., FORWARD]), SIDE_VIEW)
-    front = build_body(_film(time_s, joints_m, -joints_m[..., RIGHT]), FRONT_VIEW)
+    seen_m = _see(joints_m)
+    # One view after the other: of a long clip both together are the most memory of all.
+    found = _measure_view(_film(time_s, joints_m, joints_m[..., FORWARD], seen_m), joints_m, SIDE)
+    found |= _measure_view(_film(time_s, joints_m, -joints_m[..., RIGHT], seen_m), joints_m, FRONT)
+    specs = [spec for spec in REGISTRY if spec.compute is not None]
+    return {column: found[column] for spec in specs for column in spec.ids()}
+
+
+def _measure_view(
+    film: CleanTrack, joints_m: FloatArray, view: CameraView
+) -> dict[str, FloatArray]:
+    """Compute the measures that a camera on this side sees best."""
+    seen = build_body(film, view)
     found: dict[str, FloatArray] = {}
     for spec in REGISTRY:
-        if spec.compute is None:
-            continue
-        for column in spec.ids():
-            leg = column.rsplit("_", 1)[1] if spec.sided else "both"
-            seen = side if spec.plane in ("sagittal", "any") else front
-            found[column] = sealed(_compute(spec, seen, joints_m, leg))
+        from_side = spec.plane in ("sagittal", "any")
+        if spec.compute is not None and from_side == (view is SIDE):
+            for column in spec.ids():
+                leg = column.rsplit("_", 1)[1] if spec.sided else "both"
+                found[column] = sealed(_compute(spec, seen, joints_m, leg))
     return found
 
 
@@ -114,16 +124,23 @@ def _compute(spec: MeasureSpec, seen: BodyPicture, joints_m: FloatArray, side: s
     return spec.compute(seen, side)
 
 
-def _film(time_s: FloatArray, joints_m: FloatArray, across_m: FloatArray) -> CleanTrack:
+def _see(joints_m: FloatArray) -> FloatArray:
+    """Return the joints as landmarks in space, (T, 33, 3); the same from every side."""
+    world = np.full((len(joints_m), COUNT, 3), np.nan)
+    world[:, LANDMARK_OF] = -joints_m[..., [RIGHT, UP, FORWARD]]
+    return sealed(world)
+
+
+def _film(
+    time_s: FloatArray, joints_m: FloatArray, across_m: FloatArray, seen_m: FloatArray
+) -> CleanTrack:
     """Return what a camera far away sees: ``across_m`` (T, K) to the right, up is up."""
-    frames = len(time_s)
-    image = np.full((frames, COUNT, 2), np.nan)
+    image = np.full((len(joints_m), COUNT, 2), np.nan)
     image[:, LANDMARK_OF, 0] = PX_PER_M * across_m
     image[:, LANDMARK_OF, 1] = -PX_PER_M * joints_m[..., UP]
-    world = np.full((frames, COUNT, 3), np.nan)
-    world[:, LANDMARK_OF] = -joints_m[..., [RIGHT, UP, FORWARD]]
     known = np.isfinite(image[..., 0]).astype(np.float64)
-    return CleanTrack(time_s, image, known, world, 1000, 1000, np.nan, np.nan)
+    # Sealed, so that no copy is made: of a long clip these are the largest arrays there are.
+    return CleanTrack(time_s, sealed(image), sealed(known), seen_m, 1000, 1000, np.nan, np.nan)
 
 
 @dataclass(slots=True, eq=False)

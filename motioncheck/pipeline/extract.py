@@ -15,6 +15,7 @@ from motioncheck.landmarks import (
     model_sha256,
 )
 from motioncheck.pipeline.analyse import score_motion
+from motioncheck.pipeline.memory import give_back_memory
 from motioncheck.pipeline.naming import list_standards, score_exercise
 from motioncheck.pipeline.options import CheckOptions, OnProgress
 from motioncheck.records import ClipInfo, DecodeReport, LandmarkTrack
@@ -102,6 +103,7 @@ def _follow(
             ),
             on_progress=on_progress,
         )
+    give_back_memory()
     return track, reader.report
 
 

@@ -5,8 +5,10 @@ from __future__ import annotations
 import tempfile
 from pathlib import Path
 
+from motioncheck.errors import VideoOpenError
 from motioncheck.pipeline.annotate import write_annotated
 from motioncheck.pipeline.compare import render_compared
+from motioncheck.pipeline.memory import give_back_memory
 from motioncheck.pipeline.options import CheckResult, OnProgress, no_progress
 from motioncheck.sheet import angles_csv, render_html, reps_csv, sheet_to_json, write_outputs
 
@@ -15,7 +17,17 @@ COMPARED = "compare.html"
 
 
 def default_folder(clip: Path) -> Path:
-    """Return the folder beside the clip that results go to unless told otherwise."""
+    """Return the folder beside the clip that results go to unless told otherwise.
+
+    Raises
+    ------
+    VideoOpenError
+        If the path has no name, as that of the present folder or an empty one.
+    """
+    if not clip.name:
+        raise VideoOpenError(
+            f"Expected a video file, found the folder {clip}.", hint="Name one clip inside it."
+        )
     return clip.with_name(clip.stem + ".check")
 
 
@@ -65,6 +77,7 @@ def write_results(
     OutputError
         When the folder cannot take the results; what was there before is unchanged.
     """
+    give_back_memory()
     files: dict[str, str | bytes | Path] = dict(render_results(result))
     if compared:
         files[COMPARED] = render_compared(result)

@@ -8,6 +8,7 @@ from motioncheck.pipeline.analyse import analyse_track, require_length
 from motioncheck.pipeline.assemble import OptionMap, assemble_sheet
 from motioncheck.pipeline.extract import Extracted, get_track
 from motioncheck.pipeline.fitting import BodyCache, Fit, FittedBody, fit_body
+from motioncheck.pipeline.memory import give_back_memory
 from motioncheck.pipeline.naming import (
     Naming,
     OnNamed,
@@ -149,7 +150,10 @@ def make_fit(options: CheckOptions, on_progress: OnProgress, clip_sha256: str = 
 
     def fit_as_stage(track: CleanTrack) -> FittedBody:
         on_progress("fitting", 0, 0)
-        return fit(track)
+        give_back_memory()
+        fitted = fit(track)
+        give_back_memory()
+        return fitted
 
     return fit_as_stage
 

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import difflib
+from collections.abc import Iterable, Sequence
 
 MINUS = "\N{MINUS SIGN}"
+# How many names are proposed for one that is not known.
+MOST_ALIKE = 5
 
 
 def with_unit(value: float, unit: str, *, digits: int = 0) -> str:
@@ -36,6 +39,25 @@ def join_words(words: Sequence[str], last: str = "and") -> str:
     if len(words) < 2:
         return "".join(words)
     return f"{', '.join(words[:-1])} {last} {words[-1]}"
+
+
+def find_alike(name: str, names: Iterable[str]) -> list[str]:
+    """Return the names that may be meant by one that is not known, five at most.
+
+    First those that hold it, then those written about alike. Capitals do not count, and blanks,
+    hyphens and underscores are the same.
+    """
+    known = {_plain(n): n for n in names}
+    wanted = _plain(name)
+    if not wanted:
+        return []
+    found = [n for n in known if wanted in n]
+    found += difflib.get_close_matches(wanted, known, n=MOST_ALIKE, cutoff=0.75)
+    return [known[n] for n in dict.fromkeys(found)][:MOST_ALIKE]
+
+
+def _plain(name: str) -> str:
+    return " ".join(name.lower().replace("_", " ").replace("-", " ").split())
 
 
 def list_reps(numbers: Sequence[int], noun: str = "rep") -> str:

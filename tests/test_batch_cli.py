@@ -98,7 +98,8 @@ def test_nothing_that_could_be_checked_has_a_code_of_its_own(run, tmp_path):
         (("crew", "--day", "today"), 2, "--day"),
         (("crew", "--idle-exit", "3"), 2, "--watch"),
         (("crew/seat1/a.mp4", "--watch"), 2, "Expected a folder to watch"),
-        (("crew", "-m", "flying"), 2, "'flying'"),
+        (("crew", "-m", "flying"), 2, "'flying'. Run `motioncheck movements`"),
+        (("crew", "--out", "crew"), 2, "another folder than that of the clips"),
         (("--manifest", "none.csv"), 2, "manifest"),
         (("crew", "--out", "crew/seat1/a.mp4/x"), 8, "found a file"),
     ],
@@ -176,6 +177,25 @@ def test_times_are_said_as_people_do(seconds, words):
 def test_control_characters_of_a_name_do_not_reach_the_terminal():
     item = BatchItem(Path("a.mp4"), "seat1/\x1b[31m\n.mp4")
     assert cli.describe_outcome(Outcome(item, "failed", "Why.")) == "seat1/?[31m?.mp4: failed. Why."
+
+
+def test_following_a_folder_says_so_and_notes_stand_on_lines_of_their_own(run, crew):
+    code, _, err = run("crew", "--watch", "--idle-exit", "0")
+    assert code == 0
+    assert "motioncheck: Following crew." in err.splitlines()
+
+
+def test_one_clip_is_not_called_clips(run, crew, monkeypatch):
+    run("crew")
+    write_clip(crew / "seat2" / "a.mp4", SHEET, note=3)
+    assert "1 of them was done before." in run("crew")[1]
+    write_clip(crew / "seat2" / "a.mp4", SHEET, note=4)
+
+    def stop(runner, task):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(InlineRunner, "submit", stop)
+    assert "Stopped; 1 clip is done, 1 is left." in run("crew")[2]
 
 
 def test_the_codes_follow_what_came_of_it(tmp_path):

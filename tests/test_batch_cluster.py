@@ -16,6 +16,7 @@ from typing import NamedTuple
 import pytest
 from batch_fakes import make_sheet, quick_check, write_clip
 
+from motioncheck.batch import cluster as module
 from motioncheck.batch.run import run_batch
 from motioncheck.batch.settings import BatchRequest
 from motioncheck.errors import MissingPartError, UsageError
@@ -164,8 +165,6 @@ def test_a_real_clip_is_checked_on_a_cluster(tmp_path, cluster):
 
 
 def test_no_scheduler_at_the_address_is_a_plain_sentence(tmp_path, monkeypatch):
-    from motioncheck.batch import cluster as module
-
     monkeypatch.setattr(module, "CONNECT_S", 0.5)
     write_clip(tmp_path / "crew" / "clip.mp4", SHEET)
     request = BatchRequest((tmp_path / "crew",), tmp_path / "out", scheduler="tcp://127.0.0.1:9")
@@ -181,6 +180,50 @@ def test_without_the_library_it_says_how_to_install_it(tmp_path, monkeypatch):
     write_clip(tmp_path / "crew" / "clip.mp4", SHEET)
     request = BatchRequest((tmp_path / "crew",), tmp_path / "out", scheduler="tcp://127.0.0.1:9")
     with pytest.raises(MissingPartError, match=r"motioncheck\[cluster\]"):
+        run_batch(request, work=quick_check)
+
+
+class LonelyClient:
+    """A cluster to which nobody has come; ``workers`` is how many there are."""
+
+    status = "running"
+
+    def __init__(self, workers):
+        self._workers = workers
+
+    def nthreads(self):
+        return {f"worker {number}": 1 for number in range(self._workers)}
+
+    def run(self, function, on_error):
+        if not self._workers:
+            raise ValueError("No workers found")
+        return {name: function() for name in self.nthreads()}
+
+    def cancel(self, futures, force):
+        pass
+
+    def close(self, timeout):
+        pass
+
+
+@pytest.mark.parametrize(("workers", "alone_s", "times"), [(0, 0.0, 1), (0, 60.0, 0), (1, 0.0, 0)])
+def test_a_scheduler_without_workers_is_told_once_and_waited_for(
+    monkeypatch, workers, alone_s, times
+):
+    monkeypatch.setattr(module, "ALONE_S", alone_s)
+    monkeypatch.setattr(module, "COUNT_EVERY_S", 0.0)
+    monkeypatch.setattr(module, "_connect", lambda address: LonelyClient(workers))
+    notes = []
+    with module.ClusterRunner(quick_check, "tcp://127.0.0.1:9", notes.append) as runner:
+        for _ in range(3):
+            assert runner.collect(0.0) == []
+    assert notes == ["The scheduler has no workers yet; waiting."] * times
+
+
+def test_an_address_that_is_none_is_said_at_once(tmp_path):
+    write_clip(tmp_path / "crew" / "clip.mp4", SHEET)
+    request = BatchRequest((tmp_path / "crew",), tmp_path / "out", scheduler="here:8786")
+    with pytest.raises(UsageError, match=r"as tcp://HOST:PORT, found 'here:8786'"):
         run_batch(request, work=quick_check)
 
 

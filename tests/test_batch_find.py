@@ -2,11 +2,20 @@
 
 from __future__ import annotations
 
+import os
+
 import pytest
 
-from motioncheck.batch.find import Given, find_clips, is_code, make_items, require_codes
+from motioncheck.batch.find import (
+    Given,
+    describe_unreadable,
+    find_clips,
+    is_code,
+    make_items,
+    require_codes,
+)
 from motioncheck.batch.items import BatchItem
-from motioncheck.batch.manifest import apply_manifest, read_manifest
+from motioncheck.batch.manifest import Manifest, apply_manifest, read_manifest
 from motioncheck.errors import InputError, UsageError
 
 MOVEMENTS = ("air-squat", "jumping-jacks")
@@ -178,3 +187,116 @@ def test_the_manifest_goes_before_the_folders_and_adds_clips(tmp_path):
     ]
     assert all(isinstance(item, BatchItem) for item in found)
     assert len(apply_manifest(items, lines, Given(), add=False)) == 2
+
+
+def test_what_spreadsheet_programs_leave_behind_is_read(tmp_path):
+    path = tmp_path / "who.csv"
+    path.write_bytes(
+        "\ufeffsep=;\r\nclip;person;session;;;\r\n"
+        '"Übung früh.mp4";seat1;"week 3; land";;;\r\n;;;;;\r\n'.encode()
+    )
+    [line] = read_manifest(path, MOVEMENTS)
+    assert line.clip == tmp_path / "Übung früh.mp4"
+    assert (line.person, line.session, line.line) == ("seat1", "week 3; land", 3)
+    path.write_text("clip\tperson\t\na.mp4\tseat1\t\n", encoding="utf-8")
+    [line] = read_manifest(path, MOVEMENTS)
+    assert (line.clip, line.person) == (tmp_path / "a.mp4", "seat1")
+
+
+def test_a_column_that_holds_something_needs_a_name(tmp_path):
+    path = write(tmp_path, "clip,person,\na.mp4,seat1,what is this\n")
+    with pytest.raises(UsageError, match=r"line 2, column 3: expected 2 cells, found 3"):
+        read_manifest(path, MOVEMENTS)
+
+
+def test_backslashes_are_those_of_another_system_unless_they_are_in_the_name(tmp_path):
+    touch(tmp_path, "bow/a.mp4", "odd\\name.mp4")
+    long = "x" * 300
+    path = write(tmp_path, f"clip\nbow\\a.mp4\nodd\\name.mp4\nbow/gone\\b.mp4\n{long}\\c\n")
+    clips = [line.clip for line in read_manifest(path, MOVEMENTS)]
+    assert clips == [
+        tmp_path / "bow" / "a.mp4",
+        tmp_path / "odd\\name.mp4",
+        tmp_path / "bow" / "gone" / "b.mp4",
+        tmp_path / long / "c",
+    ]
+
+
+def test_a_misspelt_movement_is_answered_with_the_nearest_one(tmp_path):
+    path = write(tmp_path, "clip,movement\na.mp4,Air Squat\nb.mp4,plank\n")
+    with pytest.raises(UsageError) as caught:
+        read_manifest(path, MOVEMENTS)
+    assert "line 2, movement: expected the id of a movement, found 'Air Squat' (air-squat?)" in str(
+        caught.value
+    )
+    assert "found 'plank' (see `motioncheck movements`)" in str(caught.value)
+
+
+def test_a_zero_byte_in_a_path_is_a_plain_sentence(tmp_path):
+    path = write(tmp_path, "clip,person\na\0b\\\\c.mp4,seat1\n")
+    with pytest.raises(UsageError, match=r"line 2, clip: .* found a zero byte in it"):
+        read_manifest(path, MOVEMENTS)
+
+
+def test_an_open_quotation_mark_is_called_that(tmp_path):
+    path = write(tmp_path, 'clip,person\na.mp4,seat1\n"b.mp4,seat2\n')
+    with pytest.raises(UsageError, match="line 3: a quotation mark is opened and never closed"):
+        read_manifest(path, MOVEMENTS)
+
+
+@pytest.mark.parametrize(
+    ("there", "written", "part"),
+    [
+        ("IMG_1.mp4", "img_1.MP4", "there is IMG_1.mp4"),
+        ("U\u0308bung.mp4", "\u00dcbung.mp4", "there is U\u0308bung.mp4"),
+        ("other.mp4", "gone.mp4", "No such file. Check its name and folder in the manifest"),
+    ],
+)
+def test_a_clip_that_is_not_there_says_what_to_do(tmp_path, there, written, part):
+    touch(tmp_path, there)
+    clip = tmp_path / written
+    with pytest.raises(FileNotFoundError) as caught:
+        clip.stat()
+    assert part in describe_unreadable(clip, caught.value)
+
+
+def write_later(path, text):
+    """Write a file so that it looks changed, however coarse the clock of the disk is."""
+    path.write_text(text, encoding="utf-8")
+    write_later.time_s += 10
+    os.utime(path, (write_later.time_s, write_later.time_s))
+
+
+write_later.time_s = 1_700_000_000
+
+
+def test_a_manifest_is_read_again_when_its_file_changed_and_is_no_longer_written(tmp_path):
+    path = tmp_path / "who.csv"
+    notes = []
+    write_later(path, "clip,person\na.mp4,seat1\n")
+    manifest = Manifest(path, MOVEMENTS, notes.append)
+    write_later(path, "clip,person\na.mp4,seat2\n")
+    assert [line.person for line in manifest.follow()] == ["seat1"]  # may be being written
+    assert [line.person for line in manifest.follow()] == ["seat2"]
+    assert notes == []
+
+
+def test_a_broken_manifest_keeps_the_old_one_and_is_told_once(tmp_path):
+    path = tmp_path / "who.csv"
+    notes = []
+    write_later(path, "clip,person\na.mp4,seat1\n")
+    manifest = Manifest(path, MOVEMENTS, notes.append)
+    write_later(path, "clip,person\na.mp4,Anna B\n")
+    for _ in range(4):
+        assert [line.person for line in manifest.follow()][:1] == ["seat1"]
+    assert len(notes) == 1
+    assert "line 2, person" in notes[0]
+    assert "Going on with what the manifest said before." in notes[0]
+    path.unlink()
+    for _ in range(4):
+        assert [line.person for line in manifest.follow()] == ["seat1"]
+    assert len(notes) == 2
+    write_later(path, "clip,person\na.mp4,seat3\n")
+    manifest.follow()
+    assert [line.person for line in manifest.follow()] == ["seat3"]
+    assert len(notes) == 2

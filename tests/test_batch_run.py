@@ -12,8 +12,11 @@ import pytest
 from batch_fakes import InlineRunner, make_sheet, quick_check, write_clip
 
 from motioncheck.batch.find import Given
+from motioncheck.batch.journal import write_entry, write_failure
+from motioncheck.batch.pool import LocalRunner
 from motioncheck.batch.run import run_batch
 from motioncheck.batch.settings import BatchRequest, Recording
+from motioncheck.batch.work import Task
 from motioncheck.errors import InputError, OutputError, UsageError
 from motioncheck.history import open_history
 from motioncheck.pipeline.options import CheckOptions
@@ -284,3 +287,27 @@ def test_a_session_on_another_day_costs_only_its_record(crew, tmp_path):
     report, _ = batch(crew, given=later, recording=Recording(store))
     assert report.checked == 4
     assert any("more.mp4" in sentence for sentence in report.refused)
+
+
+def test_a_disk_on_which_nothing_can_be_written_ends_the_batch_as_output(crew, tmp_path):
+    """Not as a fault of the program, and not clip by clip."""
+    clip = next(crew.rglob("*.mp4"))
+    task = Task(1, clip, "", None, CheckOptions())
+    with LocalRunner(quick_check, 1, tmp_path / "gone" / ".work") as runner:
+        runner.submit(task)
+        with pytest.raises(OutputError, match="Expected to write into"):
+            runner.collect(60.0)
+
+
+def test_a_folder_of_a_clip_that_cannot_be_written_is_an_error_of_output(tmp_path):
+    (tmp_path / "a-1").write_text("a file where the folder should be", encoding="utf-8")
+    with pytest.raises(OutputError, match="a-1"):
+        write_failure(tmp_path / "a-1", {}, "Nobody was found.")
+    with pytest.raises(OutputError, match="a-1"):
+        write_entry(tmp_path / "a-1", {}, {"sheet.json": b"{}"})
+
+
+def test_results_among_the_clips_are_refused_with_a_reason(crew):
+    with pytest.raises(UsageError, match="another folder than that of the clips"):
+        run_batch(BatchRequest((crew,), crew), runner=InlineRunner())
+    assert not (crew / "batch.json").exists()

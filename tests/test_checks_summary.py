@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -225,6 +227,30 @@ def test_sides_of_an_alternating_drill_are_compared_between_their_own_reps():
     ]  # fmt: skip
     (row,) = summarise(events, [], standard).side_differences
     assert (row.left, row.right) == (10.0, 30.0)
+
+
+def staged(sides):
+    """Stages with one arm up and the other one down, as they are in a get-up."""
+    columns = {"thigh_inclination_left": 10.0, "thigh_inclination_right": 90.0}
+    return [
+        replace(rep(n, ["meets"], side=side, **columns), kind="stage", stage=1)
+        for n, side in enumerate(sides, start=1)
+    ]
+
+
+def test_the_idle_side_of_a_stage_is_not_compared_with_the_working_one():
+    assert summarise(staged(["right"] * 6), [], STANDARD).side_differences == ()
+    (row,) = summarise(staged(["left", "right"] * 3), [], STANDARD).side_differences
+    assert (row.left, row.right) == (10.0, 90.0)
+
+
+def test_the_drift_of_stages_speaks_of_stages():
+    events = [
+        replace(e, findings=(finding("check_a", "meets", value=5.0),))
+        for e in staged(["right"] * 6)
+    ]
+    (row,) = summarise(events, [], STANDARD).consistency
+    assert row.text == "no drift from first to last stages beyond their spread"
 
 
 def test_cut_off_reps_and_uneven_sides_are_noted():

@@ -129,6 +129,8 @@ def test_a_rep_that_cannot_be_added_is_refused(run, clip, times, said):
     code, out, err = run("correct", "add", clip, *times, "--by", "coach1")
     assert (code, out) == (2, "")
     assert said in err
+    # A slip of its own kind has a next step of its own.
+    assert UsageError.default_hint not in err
     assert on_record() == ()
 
 
@@ -191,6 +193,8 @@ def test_a_verdict_that_cannot_be_changed_is_refused(run, clip, words, said):
     code, out, err = run("correct", "verdict", clip, *words, "--by", "coach1")
     assert (code, out) == (2, "")
     assert said in err
+    # A slip of its own kind has a next step of its own.
+    assert UsageError.default_hint not in err
     assert on_record() == ()
 
 

@@ -73,6 +73,29 @@ def test_a_check_of_a_person_is_recorded_and_shown(run, checked):
     assert "air-squat" in shown
 
 
+def test_a_new_code_and_a_day_to_come_are_said_for_they_may_be_slips(run, checked):
+    out = run("check", "a.mp4", "--person", "seta3", "--day", "2999-01-01")[1]
+    assert "Recorded: seta3, session 2999-01-01" in out
+    assert "seta3 is new in this history." in out
+    assert "2999-01-01 is still to come." in out
+    assert "`motioncheck person erase seta3 --session 2999-01-01`" in out
+    out = run("check", "a.mp4", "--person", "seta3", "--day", "2026-03-01")[1]
+    assert "is new in this history" not in out
+    assert "still to come" not in out
+
+
+def test_a_clip_that_is_recorded_for_another_session_is_pointed_out(run, checked, tmp_path):
+    """An old clip taken for the new one would read as no change at all."""
+    first = run("check", "a.mp4", "--person", "seat3", "--day", "2026-03-01")[1]
+    again = run("check", "a.mp4", "--person", "seat3", "--day", "2026-03-01")[1]
+    later = run("check", "a.mp4", "--person", "seat3", "--day", "2026-03-08")[1]
+    (tmp_path / "b.mp4").write_bytes(b"b")
+    other = run("check", "b.mp4", "--person", "seat3", "--day", "2026-03-15")[1]
+    assert "This very clip is recorded in session 2026-03-01 of seat3 as well" in later
+    for out in (first, again, other):
+        assert "This very clip" not in out
+
+
 def test_what_is_shown_of_a_corrected_check_are_the_numbers_that_hold(run, checked):
     run("check", "a.mp4", "--person", "seat3")
     with open_history() as history:

@@ -188,3 +188,5 @@ def test_square_from_the_side_a_hidden_leg_is_warned_of(movement, azimuth, hidde
     standard = get_standard(movement).standard
     note = note_hidden_leg(standard, leg_table(hidden_share), make_view(azimuth))
     assert bool(note) == warned
+    # On a rendered clip all three reps of the near leg were lost that way.
+    assert ("reps may be missing" in note) == warned

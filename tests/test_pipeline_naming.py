@@ -73,7 +73,7 @@ def test_one_sure_movement_is_taken():
     [
         (SEVERAL, "found air-squat and jumping-jacks. Say which of them to check: --movement air"),
         (UNSURE, "most likely --movement air-squat or --movement jumping-jacks"),
-        (NOTHING, r"found none for sure\. Say which it is\.$"),
+        (NOTHING, r"found none for sure\. Say which it is with --movement; `motioncheck mov"),
     ],
 )
 def test_anything_else_asks_for_the_movement(naming, sentence):
@@ -99,6 +99,11 @@ def test_the_list_gives_times_and_certainty(capsys):
     lines = capsys.readouterr().out.splitlines()
     assert lines[0].split() == ["from", "to", "movement", "sure", "next", "likely"]
     assert lines[2].split() == ["1.0", "s", "9.0", "s", "air-squat", "97", "%", "other"]
+
+
+def test_an_empty_list_says_that_nothing_was_recognised(capsys):
+    print_stretches(make_naming())
+    assert capsys.readouterr().out == "No movement was recognised in this clip.\n"
 
 
 def test_nothing_is_ever_said_to_be_quite_certain(capsys):

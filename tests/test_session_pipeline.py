@@ -12,6 +12,7 @@ import sheet_examples as ex
 from clip_factory import make_clip
 from session_examples import HEAD, bout, reps
 
+from motioncheck.checks.corrected import apply_corrections
 from motioncheck.cli.session import name_clips, point_at_athletes
 from motioncheck.errors import (
     InputError,
@@ -23,6 +24,7 @@ from motioncheck.errors import (
     VideoOpenError,
 )
 from motioncheck.pipeline import session as module
+from motioncheck.pipeline.plan_fit import load_fitting_plan
 from motioncheck.pipeline.session import (
     ClipInput,
     SessionRequest,
@@ -33,6 +35,7 @@ from motioncheck.pipeline.session import (
     run_session,
     split_clip,
 )
+from motioncheck.records.history import Correction
 from motioncheck.sheet import sheet_to_json
 from motioncheck.sheet.session_json import session_from_json
 from motioncheck.standards import load_standards
@@ -317,3 +320,64 @@ def test_json_of_a_sheet_with_stages_keeps_stage_group_and_name():
     text = sheet_to_json(replace(sheet, events=events))
     assert json.loads(text)["events"][0]["stage"] == 2
     assert module.sheet_from_json(text).events == events
+
+
+@pytest.mark.parametrize(
+    ("block", "told"),
+    [
+        (
+            'kind = "sets"\nmovement = "low-lunge-rotation"\nsets = 1\nreps = 5\n',
+            r"block 1 \(sets\): expected hold_s, because low-lunge-rotation is held; found reps",
+        ),
+        (
+            'kind = "superset"\nrounds = 2\nitem = [{movement = "air-squat", reps = 5}, '
+            '{movement = "jumping-jacks", hold_s = 30}]\n',
+            r"block 1 \(superset\), item 2: expected reps, because jumping-jacks is not held",
+        ),
+        (
+            'kind = "circuit"\nrounds = 2\nitem = [{movement = "air-squat", reps = 5}]\n'
+            'every_minute = {movement = "half-kneeling-hamstring", reps = 2}\n',
+            r"block 1 \(circuit\), every_minute: expected hold_s",
+        ),
+        (
+            'kind = "ladder"\nmovement = "air-squat"\nrungs = 3\n',
+            r"block 1 \(ladder\): expected a movement in stages for a ladder, found 'air-squat'",
+        ),
+        (
+            'kind = "ladder"\nmovement = "get-up"\nfrom = 9\nto = 2\n',
+            r"block 1 \(ladder\): expected rungs up to 7, the stages of get-up; found 9",
+        ),
+    ],
+)
+def test_what_can_never_be_counted_of_a_movement_is_a_fault_of_the_plan(tmp_path, block, told):
+    path = tmp_path / "week.toml"
+    path.write_text(f"{HEAD}[[block]]\n{block}", encoding="utf-8")
+    with pytest.raises(StandardError, match=r"week\.toml is not a valid plan: " + told):
+        load_fitting_plan(path, load_standards())
+
+
+def test_a_plan_with_a_byte_order_mark_is_read(tmp_path):
+    path = tmp_path / "week.toml"
+    path.write_bytes((HEAD + PLAN).encode("utf-8-sig"))
+    assert len(load_fitting_plan(path, load_standards()).plan.block) == 2
+
+
+def test_clips_that_begin_in_another_order_than_they_are_given_are_refused():
+    paths = (Path("a.mp4"), Path("b.mp4"), Path("c.mp4"))
+    name_clips(paths, (), ("a.mp4=0", "c.mp4=90"))
+    with pytest.raises(UsageError, match=r"c\.mp4 begins at 30 s, before a\.mp4 at 60 s"):
+        name_clips(paths, (), ("a.mp4=60", "c.mp4=30"))
+
+
+def test_a_count_that_was_corrected_by_hand_says_so(tmp_path, plan):
+    measured = squats()
+    third = measured.events[2]
+    whose = ("strike", measured.clip.sha256, measured.movement.id, "coach")
+    strike = Correction(*whose, "2026-03-01T10:00:00+00:00", at_s=third.turn_s)
+    corrected = apply_corrections(measured, [strike], load_standards()["air-squat"].standard)
+    clips = (ClipInput(write_sheet(tmp_path / "squats.check", corrected)),)
+    sheet = run_session(SessionRequest(plan, clips, tmp_path / "out"))
+    assert sheet.blocks[0].sets[0].done == 7
+    assert "1 correction by hand counts; see the feedback sheet." in sheet.clips[0].note
+    untouched = (ClipInput(write_sheet(tmp_path / "raw.check", measured)),)
+    assert run_session(SessionRequest(plan, untouched, tmp_path / "raw")).clips[0].note == ""

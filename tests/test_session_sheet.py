@@ -149,6 +149,14 @@ def test_the_circuit_is_drawn_with_words_beside_the_colours(page):
     assert "at that pace it would take" in page
 
 
+def test_on_a_phone_cues_wrap_and_wide_tables_say_that_they_scroll(page):
+    narrow = re.findall(r"@media \(max-width:46rem\)\{(.*?\})\s*\}", page, flags=re.DOTALL)
+    assert any(re.search(r"\.cue-reps[^}]*\{white-space:normal", rules) for rules in narrow)
+    tables = len(re.findall(r'<table class="(?:sets|minutes)', page))
+    assert tables > 0
+    assert page.count("Scroll sideways inside the table for more.") >= tables
+
+
 def test_hostile_text_stays_text_and_leads_nowhere(sheet):
     page = render_session(hostile(sheet), person=HOSTILE)
     parsed = outline(page)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pytest
 import sheet_examples as ex
@@ -10,8 +12,8 @@ from hypothesis import strategies as st
 
 from motioncheck.records import Event
 from motioncheck.sheet import words
-from motioncheck.sheet.canvas import finite_runs, thin, ticks
-from motioncheck.sheet.charts import GRID, default_chart, resample_rep
+from motioncheck.sheet.canvas import Canvas, finite_runs, thin, ticks
+from motioncheck.sheet.charts import GRID, default_chart, draw_axes, resample_rep
 from motioncheck.wording import join_words
 
 
@@ -73,6 +75,15 @@ def test_default_chart_takes_both_sides_and_the_thresholds_of_the_measure():
     spec = default_chart(example.sheet, example.table)
     assert spec.measures == ("thigh_inclination_left", "thigh_inclination_right")
     assert [limit.value for limit in spec.limits] == [5]
+
+
+@pytest.mark.parametrize(("width", "font"), [(520, 14), (370, 12)])
+def test_the_last_number_of_an_axis_is_not_cut_off(width, font):
+    """A letter is about 0.6 of the font wide, so ``100 %`` reaches 1.5 fonts to either side."""
+    canvas = Canvas(width, 240, font, (0.0, 100.0), (0.0, 90.0), top=14.0, right=20.0)
+    drawn = draw_axes(canvas, "deg", " %")
+    (x,) = (float(n) for n in re.findall(r'<text x="([\d.]+)"[^>]*>100 %</text>', drawn))
+    assert x + 1.5 * font <= width + 0.1
 
 
 @pytest.mark.parametrize(

@@ -162,6 +162,23 @@ def test_a_corrected_clip_says_so_and_the_session_stands_where_they_differ():
     assert "morning · seat1.mp4" in render_group(replace(base, rows=(one, two)))
 
 
+def test_a_session_of_some_clips_is_not_called_that_of_all():
+    row = group_of([entry("seat1", squats())]).rows[0]
+    base = group_of([entry("seat1", squats())])
+    some = replace(base, rows=(replace(row, session="morning"), replace(row, person="seat2")))
+    assert not any("morning" in fact for fact in facts(some))
+    everyone = replace(some, rows=tuple(replace(r, session="morning") for r in some.rows))
+    assert "session morning" in facts(everyone)
+
+
+def test_a_clip_that_waits_is_not_called_unusable():
+    waiting = render_group(group_of([GroupEntry("seat1", "a.mp4", "waiting")]))
+    assert "No usable clip" not in waiting
+    assert "No result yet" in waiting
+    failed = render_group(group_of([GroupEntry("seat1", "a.mp4", "failed", reason=NO_PERSON)]))
+    assert "No usable clip" in failed
+
+
 def test_a_group_without_any_result_is_a_page_without_a_script():
     page = render_group(group_of([GroupEntry("seat1", "a.mp4", "failed", reason=NO_PERSON)]))
     assert "No clip has a result." in page
@@ -261,6 +278,12 @@ def test_the_sorted_column_is_told_to_screen_readers(page, tmp_path):
     dom = dom_after(page, tmp_path, HELP + "press(0); press(2);")
     marked = re.findall(r'<th [^>]*aria-sort="(\w+)"[^>]*><span class="check">([^<]*)', dom)
     assert marked == [("descending", "Thighs level at the bottom")]
+
+
+@needs_browser
+def test_one_clip_is_not_called_clips(tmp_path):
+    page = render_group(group_of([entry("seat1", squats())]))
+    assert "1 clip.</p>" in dom_after(page, tmp_path)
 
 
 @needs_browser

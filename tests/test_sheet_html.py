@@ -255,6 +255,15 @@ def test_one_line_in_a_chart_of_one_measure_names_its_side():
     assert 'class="line right"' not in page
 
 
+def test_a_long_name_of_a_stage_does_not_fill_a_phone():
+    """The column of names stays in place; wider than the screen it would hide every verdict."""
+    page = render(ex.squat_sheet(1))
+    phone = page[page.index("@media (max-width:") : page.index("@media print")]
+    (rule,) = re.findall(r"\.rep-name\{([^}]*)\}", phone)
+    assert "white-space:normal" in rule
+    assert float(re.search(r"max-width:([\d.]+)rem", rule)[1]) * 16 < 390 / 2
+
+
 def test_person_is_printed_when_given():
     assert "<strong>Ana</strong>" in render(ex.squat_sheet(1), person="Ana")
 

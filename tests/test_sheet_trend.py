@@ -262,6 +262,29 @@ def test_the_note_is_bounded_whatever_is_put_into_it(report):
     assert "28 more lines stand on the trend page only" in note
 
 
+def test_a_phone_is_told_that_the_table_goes_on_to_the_side(page):
+    """The first and last values are outside the picture there."""
+    hint, table = page.index('<p class="hint">Scroll sideways'), page.index("<table")
+    assert hint < table
+    assert re.search(r"\.hint\{display:none", page)
+
+
+def test_a_long_title_on_the_note_is_cut_before_its_side():
+    """Else the lines of left and right could not be told apart."""
+    lines = [ex.line_of(side, [90.0, 91.0]) for side in ("left", "right")]
+    trend = replace(ex.trend_of(lines), title="Extension of the knee (0° is straight)")
+    rows = re.findall(r'<th scope="row">(.*?)</th>', render_note(ex.full_report(trends=(trend,))))
+    assert len(rows) == 2
+    for row, side in zip(rows, ("left", "right"), strict=True):
+        # What may be cut ends before the side begins.
+        cut, rest = re.fullmatch(
+            r'<span class="titled"><span class="one-line">(.*?)</span>(.*)', row
+        ).groups()
+        assert cut.startswith("Extension of the knee")
+        assert side not in cut
+        assert rest.startswith(f"<span>,&nbsp;{side}</span>")
+
+
 def test_the_note_shows_changed_lines_first():
     same = ex.trend_of([ex.line_of("both", [90.0, 91.0])], title="Same")
     moved = ex.trend_of([ex.line_of("both", [90.0, 120.0])], title="Moved")

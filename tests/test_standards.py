@@ -140,6 +140,29 @@ BROKEN = {
     "side_from without sides": (
         standard_data(split=split_data(side_from="hip_height_ratio")),
         "split: side_from wants a sided measure, found 'hip_height_ratio'"),
+    "a time that ends before it begins": (
+        standard_data(split=split_data(min_time_s=9.0, max_time_s=2.0)),
+        r"split: min_time_s \(9\) must be less than max_time_s \(2\)"),
+    "a range in which nothing lies": (
+        standard_data(signature=[
+            {"measure": "hip_height_ratio", "moment": "min", "at_least": 0.9, "at_most": 0.4,
+             "slack": 0.1}]),
+        r"signature\.1: at_least \(0\.9\) must not lie above at_most \(0\.4\)"),
+    "a misspelt measure": (
+        standard_data(check_data(measure="thigh_inklination")),
+        r"unknown measure 'thigh_inklination' \(did you mean thigh_inclination.*\?\); allowed"),
+    "what was found is said, too": (
+        standard_data(cutoff_hz=60.0),
+        "cutoff_hz: input should be less than or equal to 15, found 60"),
+    "found in place of one of some words": (
+        standard_data(check_data(moment="bottom")), "or 'gain', found 'bottom'"),
+    "kind that does not exist": (
+        standard_data(split=split_data(kind="cycles")),
+        "split: kind should be 'cycle', 'hold' or 'stages', found 'cycles'"),
+    "id in plain words": (
+        standard_data(id="My Squat"),
+        "id: the pattern of an id is 2 to 40 small letters, digits and '-', a letter first, "
+        "found 'My Squat'"),
     "no time at all": (standard_data(split=split_data(min_time_s=0.0)),
                        r"split\.min_time_s: .*greater than 0"),
     "cutoff above what a camera can show": (standard_data(cutoff_hz=60.0), "cutoff_hz: .*15"),
@@ -194,6 +217,18 @@ def test_a_file_that_is_not_utf_8_is_named(tmp_path):
     path.write_bytes('title = "Kniebeuge für alle"'.encode("latin-1"))
     with pytest.raises(StandardError, match=r"mine\.toml: expected a TOML file.*utf-8"):
         load_standard_file(path)
+
+
+def test_a_byte_order_mark_is_read_over(tmp_path):
+    path = tmp_path / "mine.toml"
+    path.write_bytes(to_toml(standard_data()).encode("utf-8-sig"))
+    assert load_standard_file(path).standard.id == "test-squat"
+
+
+def test_hidden_files_in_a_folder_of_standards_are_passed_over(write, tmp_path):
+    write(standard_data(), "mine.toml")
+    write("what a system keeps beside a file", "._mine.toml")
+    assert "test-squat" in load_standards(tmp_path)
 
 
 def test_a_file_that_is_not_there_is_named(tmp_path):

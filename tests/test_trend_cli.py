@@ -108,6 +108,7 @@ def test_one_measure_and_a_span_of_days(run, tmp_path):
         (("nobody",), 2, "found nobody called nobody"),
         (("../x",), 2, "Expected a code of 1 to 40 letters"),
         (("seat4",), 2, "Expected recorded sessions of seat4, found none with a measure"),
+        (("seat3", "--measure", "thigh"), 2, "Did you mean thigh_inclination?"),
         (("seat3", "--measure", "foo"), 2, "thigh_inclination and trunk_inclination on record"),
         (("seat3", "--movement", "foo"), 2, "found air-squat on record"),
         (("seat3", "-m", "air-squat", "--measure", "foo"), 2, "'foo' of air-squat, found"),

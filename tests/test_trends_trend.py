@@ -173,6 +173,25 @@ def test_nothing_is_guessed_of_a_person_of_whom_nothing_is_known():
     assert "No source" in far.norms[0].text
 
 
+@pytest.mark.parametrize(
+    ("known", "drawn"),
+    [
+        ({}, False),
+        ({"sex": "male"}, False),
+        ({"birth_year": 1990}, False),
+        ({"birth_year": 1990, "sex": "male"}, True),
+    ],
+)
+def test_no_group_is_drawn_that_a_person_may_not_belong_to(known, drawn):
+    """Every group of knee flexion is of an age, and those of 36 years are of one sex each."""
+    (trend,) = report([make_trial(0)], PersonRecord("seat3", **known)).trends
+    assert any(n.mean is not None for n in trend.norms) == drawn
+    assert any(n.low is not None for n in trend.norms) == drawn
+    assert ("No usual values are drawn" in " ".join(trend.notes)) != drawn
+    # What the sources say is told all the same.
+    assert any("Boone and Azen" in n.text and "SD 5.3°" in n.text for n in trend.norms)
+
+
 def test_sides_are_compared_in_the_last_session_that_has_both():
     trials = [make_trial(w, 100.0 + 10 * w) for w in range(3)]
     trials += [make_trial(w, 125.0, side="right") for w in range(2)]
@@ -183,8 +202,14 @@ def test_sides_are_compared_in_the_last_session_that_has_both():
     assert by_name["limb symmetry index"] == pytest.approx(88.0)
 
 
+def with_every_check(standard):
+    """Return a standard with the checks switched on that are off."""
+    checks = tuple(c.model_copy(update={"enabled": True}) for c in standard.check)
+    return standard.model_copy(update={"check": checks})
+
+
 def test_default_series_follow_the_standard_and_show_nothing_twice():
-    standard = STANDARDS["knee-flexion"]
+    standard = with_every_check(STANDARDS["knee-flexion"])
     present = [
         ("knee_flexion", "turn"),
         ("hip_flexion", "turn"),
@@ -199,6 +224,8 @@ def test_default_series_follow_the_standard_and_show_nothing_twice():
         ("knee_flexion", "range end"),
         ("hip_flexion", "turn"),
     ]
+    # The check of the hip is switched off in the standard, so it is not one of its checks.
+    assert choose_series(STANDARDS["knee-flexion"], present) == shown[:2]
     assert choose_series(standard, present, measure="elbow_flexion") == [("elbow_flexion", "turn")]
     assert choose_series(None, present[:2]) == [("hip_flexion", "turn"), ("knee_flexion", "turn")]
 
@@ -240,16 +267,46 @@ def test_cautions_and_how_many_changes_may_be_chance():
     assert any("licensed" in c for c in found.cautions)
     # Two sides, two pairs of sessions, best and mean: too few for one to be wrong by chance.
     assert found.notes == ()
-    series = [("knee_flexion", "range"), ("knee_flexion", "range end"), ("hip_flexion", "turn")]
+    series = [
+        ("knee-flexion", "knee_flexion", "range"),
+        ("knee-flexion", "knee_flexion", "range end"),
+        ("hip-flexion", "hip_flexion", "range"),
+    ]
     longer = report(
         [
-            make_trial(w, 100.0, side=s, measure=m, moment=moment)
+            make_trial(w, 100.0, side=s, movement=movement, measure=m, moment=moment)
             for w in range(3)
             for s in ("left", "right")
-            for m, moment in series
+            for movement, m, moment in series
         ]
     )
     assert "about 1 of them" in longer.notes[0]
+
+
+LUNGE = STANDARDS["ankle-dorsiflexion-lunge"]
+(KNEE_LINE,) = (c for c in LUNGE.check if c.measure == "frontal_plane_knee_angle")
+
+
+def of_the_lunge(band, **options):
+    """Frontal-plane knee angle in the ankle lunge, whose check can bear 5 degrees."""
+    trial = make_trial(
+        0, 20.0, movement=LUNGE.id, measure="frontal_plane_knee_angle",
+        moment=KNEE_LINE.moment, uncertainty=band,
+    )  # fmt: skip
+    return report([trial], **options)
+
+
+def test_what_the_sheet_calls_not_visible_is_no_trend():
+    """Else a number stands on the page of the therapist that the sheet refused to give."""
+    assert KNEE_LINE.bearable == 5.0
+    (trend,) = of_the_lunge(5.0).trends
+    assert trend.measure == "frontal_plane_knee_angle"
+    found = of_the_lunge(5.1)
+    assert found.trends == ()
+    assert (found.sessions, found.first_day) == (1, day_number(0))
+    assert "did not show it well enough for its check: frontal-plane knee angle" in found.notes[-1]
+    (asked,) = of_the_lunge(5.1, measure="frontal_plane_knee_angle").trends
+    assert asked.lines[0].points[0].mean == 20.0
 
 
 def test_a_thousand_sessions_of_many_measures_keep_a_point_each():

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import math
+import re
 import time
 from dataclasses import replace
 from queue import Empty, SimpleQueue
@@ -15,6 +16,7 @@ from types import TracebackType
 from typing import Any, Final, Self
 
 from motioncheck import __version__
+from motioncheck.batch.settings import OnNote, ignore_note
 from motioncheck.batch.work import Answer, Task, Work, answer_task
 from motioncheck.errors import MissingPartError, UsageError
 from motioncheck.pipeline.options import default_cache
@@ -28,6 +30,9 @@ CONNECT_S: Final = 15.0
 AHEAD: Final = 2
 # Asking the scheduler how many workers there are takes a while; this often is enough.
 COUNT_EVERY_S: Final = 1.0
+# Workers that are started together with the batch are there by then.
+ALONE_S: Final = 5.0
+_ADDRESS: Final = re.compile(r"[a-z]+://.+:[0-9]+/?")
 
 
 class ClusterRunner:
@@ -39,6 +44,8 @@ class ClusterRunner:
         A function of a module that the workers can import.
     address : str
         Of the scheduler, ``tcp://HOST:PORT``.
+    on_note : callable, optional
+        Told once when there is nobody to do the work; it is waited for all the same.
 
     Raises
     ------
@@ -48,14 +55,17 @@ class ClusterRunner:
         If no scheduler answers there, or a worker has another version of this program.
     """
 
-    def __init__(self, work: Work, address: str) -> None:
+    def __init__(self, work: Work, address: str, on_note: OnNote = ignore_note) -> None:
         self._work = work
         self._address = address
+        self._on_note = on_note
         self._client: Client | None = None
         self._tasks: dict[int, tuple[Task, Future]] = {}
         self._finished: SimpleQueue[int] = SimpleQueue()
         self._threads = 0
         self._counted = -math.inf
+        self._entered = math.inf
+        self._told_alone = False
 
     def __enter__(self) -> Self:
         self._client = _connect(self._address)
@@ -64,6 +74,7 @@ class ClusterRunner:
         except BaseException:
             self._close()
             raise
+        self._entered = time.monotonic()
         return self
 
     def __exit__(
@@ -137,6 +148,7 @@ class ClusterRunner:
             done = [(task, _read_answer(None)) for task, _ in self._tasks.values()]
             self._tasks.clear()
             return done
+        self._say_when_alone()
         with contextlib.suppress(Empty):
             number = self._finished.get(timeout=timeout_s) if timeout_s > 0 else None
             while True:
@@ -146,8 +158,22 @@ class ClusterRunner:
                 number = self._finished.get_nowait()
         return done
 
+    def _say_when_alone(self) -> None:
+        """Tell once when nobody has come to do the work; it is waited for all the same."""
+        if self._threads or self._told_alone or self._count_threads():
+            return
+        if time.monotonic() - self._entered >= ALONE_S:
+            self._told_alone = True
+            self._on_note("The scheduler has no workers yet; waiting.")
+
 
 def _connect(address: str) -> Client:
+    # The library says nothing useful about other texts, and takes half a minute for it.
+    if not _ADDRESS.fullmatch(address):
+        raise UsageError(
+            f"Expected a scheduler as tcp://HOST:PORT, found {address!r}.",
+            hint="`dask scheduler` prints its address when it starts.",
+        )
     try:
         import distributed
     except ImportError as error:

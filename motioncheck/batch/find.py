@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import unicodedata
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -154,6 +155,28 @@ def require_codes(codes: Sequence[str]) -> None:
     if wrong:
         raise UsageError(
             f"Expected codes of people, found {', '.join(map(repr, wrong))}.",
-            hint="A code has 1 to 40 letters, digits, '-', '_' or '.' and begins with a letter, a "
-            "digit or '_'. Rename the folder, or give a manifest.",
+            hint="A code has 1 to 40 letters (A to Z), digits, '-', '_' or '.' and begins with a "
+            "letter, a digit or '_'. Rename the folder, or give a manifest.",
         )
+
+
+def describe_unreadable(clip: Path, error: OSError) -> str:
+    """Say what is wrong with a clip that cannot be read, and what to do about it."""
+    if not isinstance(error, FileNotFoundError):
+        return f"The clip cannot be read: {error.strerror or error}."
+    # A table may say `img_1.MP4` where the file is `IMG_1.mp4`, or write an umlaut another way.
+    near = [name for name in _list_names(clip.parent) if _fold(name) == _fold(clip.name)]
+    if near:
+        return f"No such file, yet there is {near[0]}: write the name exactly so, and run it again."
+    return "No such file. Check its name and folder in the manifest, and run the same again."
+
+
+def _list_names(folder: Path) -> list[str]:
+    try:
+        return sorted(path.name for path in folder.iterdir())
+    except OSError:
+        return []
+
+
+def _fold(name: str) -> str:
+    return unicodedata.normalize("NFC", name).casefold()

@@ -8,6 +8,9 @@ from pathlib import Path
 from motioncheck.records import Sheet
 from motioncheck.records.group import ClipState
 
+# Size and time of change of a file, in nanoseconds.
+Stamp = tuple[int, int]
+
 
 @dataclass(frozen=True, slots=True)
 class BatchItem:
@@ -58,3 +61,12 @@ class Outcome:
     reason: str = ""
     folder: str = ""
     sheet: Sheet | None = None
+
+
+def read_stamp(path: Path) -> Stamp | None:
+    """Return size and time of change of a file, None when it is gone."""
+    try:
+        stat = path.stat()
+    except OSError:
+        return None
+    return stat.st_size, stat.st_mtime_ns

@@ -21,7 +21,7 @@ from motioncheck.batch.items import BatchItem
 from motioncheck.landmarks.store import write_whole
 from motioncheck.records.group import ClipState
 from motioncheck.sheet.form import read_object
-from motioncheck.sheet.write import Content, write_outputs
+from motioncheck.sheet.write import Content, plain_errors, write_outputs
 from motioncheck.video.probe import hash_file
 
 ENTRY_NAME: Final = "batch-clip.json"
@@ -84,10 +84,11 @@ def write_entry(folder: Path, key: Key, files: Mapping[str, Content]) -> None:
     OutputError
         If the folder cannot be written.
     """
-    _reopen(folder)
-    write_outputs(folder, files, replace=True)
-    sizes = {name: (folder / name).stat().st_size for name in files}
-    _finish(folder, Entry(dict(key), "checked", "", sizes))
+    with plain_errors(folder):
+        _reopen(folder)
+        write_outputs(folder, files, replace=True)
+        sizes = {name: (folder / name).stat().st_size for name in files}
+        _finish(folder, Entry(dict(key), "checked", "", sizes))
 
 
 @contextlib.contextmanager
@@ -110,12 +111,19 @@ def rewriting(folder: Path) -> Iterator[None]:
 
 
 def write_failure(folder: Path, key: Key, reason: str) -> None:
-    """Remember that a clip has no result and never will with this key."""
-    _reopen(folder)
-    for name in ("sheet.html", "sheet.json", "reps.csv", "angles.csv"):
-        (folder / name).unlink(missing_ok=True)
-    folder.mkdir(mode=0o700, exist_ok=True)
-    _finish(folder, Entry(dict(key), "failed", reason, {}))
+    """Remember that a clip has no result and never will with this key.
+
+    Raises
+    ------
+    OutputError
+        If the folder cannot be written.
+    """
+    with plain_errors(folder):
+        _reopen(folder)
+        for name in ("sheet.html", "sheet.json", "reps.csv", "angles.csv"):
+            (folder / name).unlink(missing_ok=True)
+        folder.mkdir(mode=0o700, exist_ok=True)
+        _finish(folder, Entry(dict(key), "failed", reason, {}))
 
 
 def _reopen(folder: Path) -> None:

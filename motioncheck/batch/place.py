@@ -13,6 +13,7 @@ from typing import BinaryIO, Final
 
 from motioncheck.errors import OutputError
 from motioncheck.sheet.form import read_object
+from motioncheck.sheet.write import plain_errors
 
 MARK_NAME: Final = "batch.json"
 MARK_SCHEMA: Final = "motioncheck/batch/1"
@@ -31,21 +32,18 @@ def open_place(out: Path, *, replace: bool = False) -> Iterator[Path]:
         If it holds something else and ``replace`` is not set, if another batch is at work there,
         or if it cannot be written.
     """
-    try:
+    with plain_errors(out):
         mark = _open_mark(out, replace=replace)
-    except OSError as error:
-        raise OutputError(
-            f"Expected to write into {out}, found: {error.strerror or error}."
-        ) from error
     with mark:
         if not _lock(mark):
             raise OutputError(
                 f"Expected {out} to be free, found another batch at work in it.",
                 hint="Wait for it, or choose another folder with --out.",
             )
-        _clear(out)
         staging = out / STAGING_NAME
-        staging.mkdir(mode=0o700)
+        with plain_errors(out):
+            _clear(out)
+            staging.mkdir(mode=0o700)
         try:
             yield staging
         finally:

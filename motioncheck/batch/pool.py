@@ -21,6 +21,7 @@ from types import TracebackType
 from typing import TYPE_CHECKING, Final, Protocol, Self
 
 from motioncheck.batch.work import Answer, Task, Work, answer_task
+from motioncheck.sheet.write import plain_errors
 
 if TYPE_CHECKING:
     from pebble import ProcessPool
@@ -243,11 +244,18 @@ def interrupts_held_back() -> Iterator[None]:
 
 
 def run_staged(work: Work, task: Task, staging: Path) -> Answer:
-    """Do the work and put its files into a new folder below ``staging``."""
+    """Do the work and put its files into a new folder below ``staging``.
+
+    Raises
+    ------
+    OutputError
+        If they cannot be written there: with a full disk no other clip would fare better.
+    """
     answer = answer_task(work, task)
     if not answer.files:
         return answer
-    folder = Path(tempfile.mkdtemp(dir=staging))
-    for name, content in answer.files.items():
-        (folder / name).write_bytes(content)
+    with plain_errors(staging.parent):
+        folder = Path(tempfile.mkdtemp(dir=staging))
+        for name, content in answer.files.items():
+            (folder / name).write_bytes(content)
     return replace(answer, files={}, staged=str(folder))

@@ -10,7 +10,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from motioncheck import __version__
-from motioncheck.batch.find import is_code, make_items, require_codes
+from motioncheck.batch.find import (
+    describe_unreadable,
+    is_code,
+    make_items,
+    require_codes,
+)
 from motioncheck.batch.items import BatchItem, Outcome
 from motioncheck.batch.journal import (
     HASHES_NAME,
@@ -22,13 +27,22 @@ from motioncheck.batch.journal import (
     write_failure,
 )
 from motioncheck.batch.keys import Keys
-from motioncheck.batch.manifest import ManifestLine, apply_manifest, read_manifest
+from motioncheck.batch.manifest import Manifest, ManifestLine, apply_manifest
 from motioncheck.batch.outputs import read_sheet, write_group
 from motioncheck.batch.place import open_place
 from motioncheck.batch.pool import LocalRunner, Runner
-from motioncheck.batch.settings import BatchReport, BatchRequest, OnStep, Step, ignore_step
+from motioncheck.batch.sense import describe_search, require_sense
+from motioncheck.batch.settings import (
+    BatchReport,
+    BatchRequest,
+    OnNote,
+    OnStep,
+    Step,
+    ignore_note,
+    ignore_step,
+)
 from motioncheck.batch.work import Answer, Task, Work, check_one
-from motioncheck.errors import InputError, UsageError
+from motioncheck.errors import InputError
 from motioncheck.records.group import ClipState
 
 if TYPE_CHECKING:
@@ -58,6 +72,7 @@ def run_batch(
     *,
     work: Work = check_one,
     on_step: OnStep = ignore_step,
+    on_note: OnNote = ignore_note,
     runner: Runner | None = None,
 ) -> BatchReport:
     """Check many clips and write their sheets and the group sheet.
@@ -69,6 +84,8 @@ def run_batch(
         What a worker does with a clip; a function of a module.
     on_step : callable, optional
         Called when a clip is done.
+    on_note : callable, optional
+        Told what the person should know meanwhile, such as that a cluster has no workers.
     runner : Runner, optional
         Where the work is done; by default what the request says.
 
@@ -83,27 +100,27 @@ def run_batch(
         When nothing can be started, or the results cannot be written; never because of one clip.
     """
     keys = Keys(request.options)
-    lines = read_manifest(request.manifest, keys.standards) if request.manifest else ()
-    clips = find_items(request, keys, lines)
+    require_sense(request, keys.standards)
+    manifest = Manifest(request.manifest, keys.standards, on_note)
+    clips = find_items(request, keys, manifest.lines)
     require_codes([item.person for item in clips])
     if not clips and request.watching is None:
-        raise InputError(
-            "Expected clips, found none.", hint="Give a folder with clips, or the clips themselves."
-        )
+        raise InputError("Expected clips, found none.", hint=describe_search(request))
     with contextlib.ExitStack() as stack:
         staging = stack.enter_context(open_place(request.out, replace=request.replace))
         recorder = stack.enter_context(_open_recorder(request))
         batch = Batch(request, keys, recorder, on_step)
         try:
-            with runner or _make_runner(request, work, staging) as workers:
+            with runner or _make_runner(request, work, staging, on_note) as workers:
                 if request.watching is None:
                     batch.check(clips, workers)
                 else:
                     from motioncheck.batch.watch import watch
 
-                    watch(
-                        batch, workers, lambda: find_items(request, keys, lines), request.watching
-                    )
+                    def find() -> list[BatchItem]:
+                        return find_items(request, keys, manifest.follow())
+
+                    watch(batch, workers, find, request.watching)
         except KeyboardInterrupt:
             batch.stopped = True
         finally:
@@ -118,16 +135,10 @@ def find_items(
 
     Raises
     ------
-    UsageError
-        If the movement given for all is none.
     InputError
         If a place does not exist.
     """
     given = request.given
-    if given.movement is not None and given.movement not in keys.standards:
-        raise UsageError(
-            f"Expected one of the movements {', '.join(keys.standards)}; found {given.movement!r}."
-        )
     items = make_items(request.places, given, keys.standards, leave_out=request.out)
     if not lines:
         return items
@@ -145,11 +156,11 @@ def _open_recorder(request: BatchRequest) -> Iterator[Recorder | None]:
         yield recorder
 
 
-def _make_runner(request: BatchRequest, work: Work, staging: Path) -> Runner:
+def _make_runner(request: BatchRequest, work: Work, staging: Path, on_note: OnNote) -> Runner:
     if request.scheduler:
         from motioncheck.batch.cluster import ClusterRunner
 
-        return ClusterRunner(work, request.scheduler)
+        return ClusterRunner(work, request.scheduler, on_note)
     return LocalRunner(work, request.jobs, staging)
 
 
@@ -210,25 +221,45 @@ class Batch:
         """How many clips came back whose results are not written yet."""
         return len(self._finished)
 
+    @property
+    def listed(self) -> int:
+        """How many clips there are."""
+        return len(self._clips)
+
     def add(self, item: BatchItem) -> Clip:
         """Put a clip on the list, in place of what was there for the same path."""
         size = 0
         with contextlib.suppress(OSError):
             size = item.clip.stat().st_size
-        before = self._clips.get(item.clip)
-        if before is not None and self._owners.get(before.identity) == item.clip:
-            del self._owners[before.identity]
         clip = self._clips[item.clip] = Clip(item, size)
         return clip
+
+    def follow(self, ready: Iterable[BatchItem], there: Iterable[BatchItem]) -> list[Clip]:
+        """Put what came on the list and take off what is not there any more; return what to do.
+
+        A copy that was left out because of a clip that changed or went away is to be done, too.
+        """
+        new = {item.clip: item for item in ready}
+        left = {item.clip for item in there}
+        free = set()
+        for path in [path for path in self._clips if path in new or path not in left]:
+            identity = self._clips.pop(path).identity
+            self._misses.discard(path)
+            if self._owners.get(identity) == path:
+                del self._owners[identity]
+                free.add(identity)
+        copies = (c.item for c in self._clips.values() if c.identity in free)
+        return [self.add(item) for item in (*new.values(), *tuple(copies))]
 
     def start(self, clip: Clip, runner: Runner) -> None:
         """Hand out a clip, unless it is settled already what comes of it."""
         item = clip.item
+        if self._clips.get(item.clip) is not clip:  # it changed or went away while it waited
+            return
         try:
             clip.sha256 = self.hashes.get(item.clip)
         except OSError as error:
-            what = error.strerror or str(error)
-            self._settle(clip, "failed", f"The clip cannot be read: {what}.", fresh=True)
+            self._settle(clip, "failed", describe_unreadable(item.clip, error), fresh=True)
             return
         if item.person and not is_code(item.person):
             self._settle(clip, "failed", f"{item.person!r} is no code of a person.", fresh=True)

@@ -94,10 +94,16 @@ class Step:
 
 
 OnStep = Callable[[Step], None]
+# A sentence for the person who waits: nothing failed, and something should be known.
+OnNote = Callable[[str], None]
 
 
 def ignore_step(step: Step) -> None:
     """Ignore progress."""
+
+
+def ignore_note(note: str) -> None:
+    """Ignore what is said meanwhile."""
 
 
 @dataclass(frozen=True, slots=True)

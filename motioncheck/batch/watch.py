@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from motioncheck.batch.items import BatchItem
+from motioncheck.batch.items import BatchItem, Stamp, read_stamp
 from motioncheck.batch.settings import Watching
 
 if TYPE_CHECKING:
@@ -19,16 +19,14 @@ if TYPE_CHECKING:
 # While clips come in one after the other, the group sheet is not written after each of them.
 GROUP_EVERY_S: Final = 5.0
 
-Stamp = tuple[int, int]
-
 
 @dataclass(slots=True)
 class _File:
-    """A file as it was last seen, since when it looks like that, and whether it was taken."""
+    """A file as it was last seen, since when it looks like that, and as what it was taken."""
 
     stamp: Stamp
     since: float
-    taken: bool = False
+    taken: BatchItem | None = None
 
 
 class Arrivals:
@@ -47,6 +45,8 @@ class Arrivals:
     def look(self, items: list[BatchItem], now: float) -> list[BatchItem]:
         """Return the clips that are complete and were not returned before as they are now.
 
+        One of which something else is said than before, such as whose it is, is returned again.
+
         Parameters
         ----------
         items : list of BatchItem
@@ -64,24 +64,15 @@ class Arrivals:
             file = self._files.get(item.clip)
             if file is None or file.stamp != stamp:
                 self._files[item.clip] = _File(stamp, now)
-            elif not file.taken and stamp[0] > 0 and now - file.since >= self._settle_s:
-                file.taken = True
+            elif file.taken != item and stamp[0] > 0 and now - file.since >= self._settle_s:
+                file.taken = item
                 ready.append(item)
         return ready
 
     @property
     def growing(self) -> bool:
         """Whether a file is not complete yet."""
-        return any(not file.taken and file.stamp[0] > 0 for file in self._files.values())
-
-
-def read_stamp(path: Path) -> Stamp | None:
-    """Return size and time of change of a file, None when it is gone."""
-    try:
-        stat = path.stat()
-    except OSError:
-        return None
-    return stat.st_size, stat.st_mtime_ns
+        return any(file.taken is None and file.stamp[0] > 0 for file in self._files.values())
 
 
 def watch(
@@ -101,7 +92,10 @@ def watch(
     while True:
         now = time.monotonic()
         if now >= next_look:
-            waiting.extend(batch.add(item) for item in arrivals.look(find(), now))
+            there = find()
+            before = batch.listed
+            waiting.extend(batch.follow(arrivals.look(there, now), there))
+            stale |= batch.listed < before
             next_look = now + watching.look_s
         pause = max(next_look - time.monotonic(), 0.0)
         stale |= batch.advance(waiting, runner, pause)

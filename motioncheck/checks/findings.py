@@ -8,6 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from motioncheck.checks.exchanged import withhold_exchanged
 from motioncheck.checks.moments import ANY_TIME, MISSING, Reading, Span, read_measure
 from motioncheck.checks.ranges import describe_norms
 from motioncheck.checks.reading import list_sides, read_judgement, read_side_difference
@@ -48,11 +49,12 @@ def check_events(
     """Return the events with their measures and findings filled in.
 
     Every event gets one finding per enabled check of scope ``rep``, in the order of the standard,
-    in the form of ``choices`` (by default what can be judged in these very events).
+    in the form of ``choices`` (by default what can be judged in these very events). Where left and
+    right arm are exchanged in a stage, what is about the arms is withheld.
     """
     chosen = choose_judgements(standard, events, table, view) if choices is None else choices
     checks = [c for c in standard.check if c.enabled and c.scope == "rep"]
-    return tuple(
+    checked = tuple(
         replace(
             event,
             measures=read_all(table, event),
@@ -64,6 +66,7 @@ def check_events(
         )
         for event, free in zip(events, find_free_spans(events), strict=True)
     )
+    return withhold_exchanged(checked, standard, table)
 
 
 def is_asked(check: Check, event: Event) -> bool:

@@ -15,8 +15,8 @@ SQUARE_DEG = 20.0
 LEG_POINTS = {"*_knee", "*_ankle"}
 NOTE = (
     "Square from the side one leg hid the other much of the time: left and right may be "
-    "exchanged here, and what was read off the legs may be wrong. Film it again with the phone 20 "
-    "to 30 degrees further to the front."
+    "exchanged here, reps may be missing, and what was read off the legs may be wrong. Film it "
+    "again with the phone 20 to 30 degrees further to the front."
 )
 
 

@@ -291,7 +291,7 @@ def spread_of_checks(events: Sequence[Event], titles: Mapping[str, str]) -> tupl
                 sd=round(sd, 3),
                 drift=None if drift is None else round(drift, 3),
                 drift_uncertainty=None if drift_band is None else round(drift_band, 3),
-                text=_drift_text(drift, drift_band, unit),
+                text=_drift_text(drift, drift_band, unit, events[0].kind),
             )
         )
     return tuple(rows)
@@ -307,13 +307,13 @@ def _drift(
     return change, 2.0 * sd * math.sqrt(2.0 / third)
 
 
-def _drift_text(drift: float | None, band: float | None, unit: str) -> str:
+def _drift_text(drift: float | None, band: float | None, unit: str, noun: str) -> str:
     if drift is None or band is None:
-        return "too few reps to tell a drift"
+        return f"too few {noun}s to tell a drift"
     if abs(drift) <= band:
-        return "no drift from first to last reps beyond their spread"
+        return f"no drift from first to last {noun}s beyond their spread"
     word = "rises" if drift > 0 else "falls"
-    return f"{word} by {with_unit(abs(drift), unit)} from the first to the last reps"
+    return f"{word} by {with_unit(abs(drift), unit)} from the first to the last {noun}s"
 
 
 def compute_side_differences(
@@ -321,10 +321,10 @@ def compute_side_differences(
 ) -> tuple[SideDifference, ...]:
     """Compare left and right at the turn for each sided measure of the standard.
 
-    Alternating drills compare left reps with right reps (the working limb); others compare the
-    two sides within the reps. Compared are medians, as in the checks of the set. The uncertainty
-    combines the half-width of one side and the scatter of the reps. Values that are known too
-    badly to be judged are left out.
+    Alternating drills compare left reps with right reps (the working limb), stages those of the
+    left with those of the right arm; others compare the two sides within the reps. Compared are
+    medians, as in the checks of the set. The uncertainty combines the half-width of one side and
+    the scatter of the reps. Values that are known too badly to be judged are left out.
     """
     every = [j.measure for c in standard.check for j in (c, *c.instead)]
     return compare_measures(events, every, working=standard.by_sides)
@@ -334,6 +334,7 @@ def compare_measures(
     events: Sequence[Event], measures: Sequence[str], *, working: bool
 ) -> tuple[SideDifference, ...]:
     """Compare left and right as `compute_side_differences`, of measures given by id."""
+    working = working or any(e.kind == "stage" for e in events)
     rows = []
     for measure in dict.fromkeys(m for m in measures if REGISTRY[m].sided):
         sides = [_side_values(events, measure, s, working=working) for s in ("left", "right")]

@@ -30,7 +30,7 @@ def batch(
     out: Annotated[
         Path | None,
         typer.Option(
-            "--out", "-o", help="Folder for all results. [default: FOLDERNAME.batch beside it]"
+            "--out", "-o", help="Folder for all results (default: FOLDERNAME.batch beside it)."
         ),
     ] = None,
     manifest: Annotated[
@@ -43,7 +43,7 @@ def batch(
     ] = None,
     movement: Annotated[
         str | None,
-        typer.Option("--movement", "-m", help="Movement of all clips. [default: told by itself]"),
+        typer.Option("--movement", "-m", help="Movement of all clips (default: told by itself)."),
     ] = None,
     person: Annotated[
         str, typer.Option("--person", metavar="CODE", help="Whose clips all of them are.")
@@ -54,7 +54,7 @@ def batch(
     ] = "",
     jobs: Annotated[
         int | None,
-        typer.Option("--jobs", "-j", min=1, help="Clips at once. [default: one a core]"),
+        typer.Option("--jobs", "-j", min=1, help="Clips at once (default: one a core)."),
     ] = None,
     watch: Annotated[
         bool, typer.Option("--watch", help="Go on as the folder fills; Ctrl-C ends it.")
@@ -95,8 +95,9 @@ def batch(
 ) -> None:
     """Check many clips and write the group sheet; the same command again goes on.
 
-    Of the folders between FOLDER and a clip, one named like a movement tells the movement, the
-    first other one the person, the second other one the session. See docs/batch.md.
+    Of the folders between FOLDER and a clip, one named like a movement tells
+    the movement, the first other one the person, the second other one the
+    session. See docs/batch.md.
     """
     from motioncheck.cli.batch_run import BatchCommand, run_command
 

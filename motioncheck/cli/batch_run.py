@@ -27,6 +27,7 @@ from motioncheck.errors import STRICT_MISS_CODE, MotionCheckError, NotMeasurable
 from motioncheck.landmarks import MODELS
 from motioncheck.pipeline.options import CheckOptions, default_cache
 from motioncheck.sheet.write import require_place
+from motioncheck.wording import join_words
 
 STOPPED_CODE = 130
 # Estimates from less than this are worth nothing.
@@ -76,12 +77,16 @@ def run_command(command: BatchCommand) -> int:
     """
     request = make_request(command)
     with BatchProgress() as progress:
-        report = run_batch(request, on_step=progress)
+        if request.watching is not None:
+            progress.note(f"Following {join_words([str(p) for p in request.places])}.")
+        report = run_batch(request, on_step=progress, on_note=progress.note)
     print_report(report, record=request.recording is not None)
     if report.stopped:
-        left = f", {report.waiting} are left" if report.waiting else ""
         done = report.checked + report.failed + report.skipped
-        raise StoppedError(f"Stopped; {done} clips are done{left}.")
+        clips = "1 clip is" if done == 1 else f"{done} clips are"
+        verb = "is" if report.waiting == 1 else "are"
+        left = f", {report.waiting} {verb} left" if report.waiting else ""
+        raise StoppedError(f"Stopped; {clips} done{left}.")
     return choose_code(report, strict=command.strict)
 
 
@@ -185,6 +190,11 @@ class BatchProgress:
     ) -> None:
         self._progress.stop()
 
+    def note(self, text: str) -> None:
+        """Show a sentence above the bar."""
+        plain = "".join(c if c.isprintable() else " " for c in text)
+        self._console.print(f"motioncheck: {plain}", markup=False)
+
     def __call__(self, step: Step) -> None:
         """Show that a clip is done."""
         if not step.fresh:
@@ -229,7 +239,8 @@ def print_report(report: BatchReport, *, record: bool) -> None:
     print(f"Checked: {report.checked}, without a result: {report.failed}", end="")
     print(f", the same clip twice: {report.skipped}" if report.skipped else "", end="")
     known = report.checked + report.failed - report.fresh
-    print(f"; {known} of them were done before." if known > 0 else ".")
+    were = "was" if known == 1 else "were"
+    print(f"; {known} of them {were} done before." if known > 0 else ".")
     if record:
         print(f"In the history: {report.recorded}.")
         if report.without_person:

@@ -17,6 +17,7 @@ from motioncheck.cli.recording import (
     describe_recorded,
     record_result,
     require_history,
+    warn_of_slips,
 )
 from motioncheck.errors import OutputError, TrackFileError, UsageError
 from motioncheck.landmarks import MODELS, load_track, save_track
@@ -42,6 +43,8 @@ from motioncheck.standards import Person
 from motioncheck.video import probe_clip
 from motioncheck.wording import join_words, list_reps
 
+# How much longer than its clip a saved track may seem; containers round how long they last.
+LONGER_S = 1.0
 REMOVED = {
     ANNOTATED: "The annotated clip of the earlier check was removed; --annotated makes a new one.",
     COMPARED: "The comparison of the earlier check was removed; --compare makes a new one.",
@@ -101,6 +104,8 @@ def run_check(request: CheckRequest) -> bool:
     recorded = record_result(measured, request.record, clip=request.clip, folder=folder)
     if recorded is not None:
         print(describe_recorded(recorded))
+        for line in warn_of_slips(measured, recorded, request.record, known):
+            print(line)
     return result.sheet.summary.verdicts.get("misses", 0) > 0
 
 
@@ -126,6 +131,11 @@ def _check(request: CheckRequest, options: CheckOptions, progress: ProgressLine)
 
 def read_track(path: Path, clip_path: Path) -> tuple[LandmarkTrack, ClipInfo]:
     """Read saved landmarks and the clip they belong to; raises `TrackFileError` if they do not."""
+    if not path.is_file():
+        raise TrackFileError(
+            f"Expected saved landmarks at {path}, found no file there.",
+            hint="Check the name, or leave --track out to follow the clip itself.",
+        )
     track, clip = load_track(path), probe_clip(clip_path)
     if (track.width_px, track.height_px) != (clip.width_px, clip.height_px):
         raise TrackFileError(
@@ -133,7 +143,29 @@ def read_track(path: Path, clip_path: Path) -> tuple[LandmarkTrack, ClipInfo]:
             f"those of a clip of {track.width_px} x {track.height_px} px in {path.name}.",
             hint="Leave --track out to follow this clip itself.",
         )
+    last_s = float(track.time_s[-1]) if len(track.time_s) else 0.0
+    # A damaged clip may have less to follow than it says, never more.
+    if last_s > clip.duration_s + LONGER_S:
+        raise TrackFileError(
+            f"Expected landmarks of {clip.name} ({clip.duration_s:.1f} s), found those of a clip "
+            f"of {last_s:.1f} s or more in {path.name}.",
+            hint="Leave --track out to follow this clip itself.",
+        )
     return track, clip
+
+
+def require_named(request: CheckRequest, *, name_only: bool, as_json: bool) -> None:
+    """Raise `UsageError` where --name-only is missing, or says the opposite of another option."""
+    if as_json and not name_only:
+        raise UsageError(
+            "Expected --json together with --name-only, found it alone.",
+            hint="The sheet as JSON is written anyway: sheet.json in the folder of the results.",
+        )
+    if name_only and request.movement is not None:
+        raise UsageError(
+            "Expected --name-only without --movement, found both.",
+            hint="Leave one of them out: the movement is either told or found out.",
+        )
 
 
 def run_name_only(request: CheckRequest, *, as_json: bool) -> None:

@@ -30,7 +30,7 @@ NumberArgument = Annotated[
 ByOption = Annotated[
     str | None,
     typer.Option(
-        "--by", metavar="WHO", help=f"Who corrects; a code or a name. [default: ${AUTHOR}]"
+        "--by", metavar="WHO", help=f"Who corrects; a code or a name (default: ${AUTHOR})."
     ),
 ]
 WhyOption = Annotated[str, typer.Option("--why", metavar="TEXT", help="Why, in a few words.")]

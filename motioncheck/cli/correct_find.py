@@ -19,6 +19,7 @@ from motioncheck.video.probe import hash_file
 from motioncheck.wording import join_words
 
 SHORT: dict[str, Verdict] = {"close": "too close to call", "unseen": "not visible"}
+ON_THE_SHEET = "The numbers are those on the sheet."
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,7 +116,8 @@ def _checks_of_file(history: History, place: Path) -> tuple[list[CheckRecord], P
             sha = hash_file(place)
         except OSError as error:
             raise UsageError(
-                f"Expected to read {place}, found: {error.strerror or error}."
+                f"Expected to read {place}, found: {error.strerror or error}.",
+                hint="Give the number of the check instead; see `motioncheck history show CODE`.",
             ) from error
         same = list(history.checks(clip_sha256=sha))
         here = [c for c in same if c.clip_path == str(place.absolute())]
@@ -139,7 +141,10 @@ def parse_verdict(text: str) -> Verdict:
             return verdict
     if words in SHORT:
         return SHORT[words]
-    raise UsageError(f"Expected one of the verdicts {join_words(VERDICTS, 'or')}; found {text!r}.")
+    raise UsageError(
+        f"Expected one of the verdicts {join_words(VERDICTS, 'or')}; found {text!r}.",
+        hint="Put a verdict of several words in quotation marks.",
+    )
 
 
 def parse_side(text: str) -> Side:
@@ -149,14 +154,19 @@ def parse_side(text: str) -> Side:
     if text == "right":
         return "right"
     if text != "both":
-        raise UsageError(f"Expected --side to be left, right or both; found {text!r}.")
+        raise UsageError(
+            f"Expected --side to be left, right or both; found {text!r}.",
+            hint="It is the side of the person, not of the picture.",
+        )
     return "both"
 
 
 def parse_number(text: str) -> int:
     """Return the number of an event; raises `UsageError` when it is none."""
     if not text.strip().isdecimal():
-        raise UsageError(f"Expected the number of a rep, or `set`; found {text!r}.")
+        raise UsageError(
+            f"Expected the number of a rep, or `set`; found {text!r}.", hint=ON_THE_SHEET
+        )
     return int(text)
 
 
@@ -168,7 +178,10 @@ def find_number(found: Found, number: int) -> Event:
         if event.number == number:
             return event
     there = numbers_text(e.number for e in own) or "none"
-    raise UsageError(f"Expected the number of a {kind} of this clip ({there}), found {number}.")
+    raise UsageError(
+        f"Expected the number of a {kind} of this clip ({there}), found {number}.",
+        hint=ON_THE_SHEET,
+    )
 
 
 def require_times(
@@ -177,7 +190,10 @@ def require_times(
     """Raise `UsageError` unless the times are in order and inside the clip."""
     start_s, end_s = span_s
     if (start_s is None) != (end_s is None):
-        raise UsageError("Expected --from and --to together, found one of them.")
+        raise UsageError(
+            "Expected --from and --to together, found one of them.",
+            hint="Leave both out where only the turn is known.",
+        )
     last_s = duration_s if math.isfinite(duration_s) and duration_s > 0.0 else math.inf
     first = at_s if start_s is None else start_s
     last = at_s if end_s is None else end_s
@@ -185,7 +201,8 @@ def require_times(
     if not 0.0 <= first <= at_s <= last <= last_s or math.isinf(at_s):
         raise UsageError(
             f"Expected times in this order inside the clip of {seconds_text(duration_s)}: --from, "
-            f"--at, --to; found {first:g}, {at_s:g}, {last:g}."
+            f"--at, --to; found {first:g}, {at_s:g}, {last:g}.",
+            hint="They are seconds from the beginning of the clip.",
         )
 
 
@@ -211,4 +228,7 @@ def name_check(found: Found, text: str, *, whole: bool) -> str:
 def require_change(findings: Sequence[Finding], verdict: Verdict) -> None:
     """Raise `UsageError` when a verdict is what holds already."""
     if findings and all(f.holds == verdict for f in findings):
-        raise UsageError(f"Expected another verdict, found that it is {verdict!r} already.")
+        raise UsageError(
+            f"Expected another verdict, found that it is {verdict!r} already.",
+            hint="To say something about it without changing it: `motioncheck correct note`.",
+        )

@@ -46,7 +46,10 @@ def run_strike(target: Target, by: str, why: str, *, number: int) -> None:
         found = find_check(history, target)
         event = find_number(found, number)
         if event.struck:
-            raise UsageError(f"Expected a {found.noun} that counts, found {number} struck already.")
+            raise UsageError(
+                f"Expected a {found.noun} that counts, found {number} struck already.",
+                hint="`motioncheck correct withdraw NUMBER` takes a correction back.",
+            )
         if event.added:
             raise UsageError(
                 f"Expected a measured {found.noun}, found that {number} was added by hand.",
@@ -77,7 +80,8 @@ def run_add(
             )
         if limb == "both" and any(e.side != "both" for e in found.measured.events):
             raise UsageError(
-                f"Expected --side left or right: each {found.noun} of this clip has a side."
+                f"Expected --side left or right: each {found.noun} of this clip has a side.",
+                hint="It is the side of the person, not of the picture.",
             )
         require_times(found.sheet.clip.duration_s, at_s, span_s)
         same = find_same(found.sheet.events, kind, at_s, limb)
@@ -123,7 +127,8 @@ def run_verdict(
         if not own and (event is None or not event.added):
             raise UsageError(
                 f"Expected {check!r} to be judged there, found no verdict of it"
-                f"{'' if limb == 'both' else f' on the {limb}'}."
+                f"{'' if limb == 'both' else f' on the {limb}'}.",
+                hint="The sheet has what was judged of it; leave --side out where that has none.",
             )
         require_change(own, verdict)
         new = _new(found, "verdict", by, why, event=event, side=limb, check=check, verdict=verdict)

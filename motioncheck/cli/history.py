@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from motioncheck.records.history import CheckRecord
     from motioncheck.records.result import Sheet
 
-history_app = typer.Typer(help="List, show and back up what was recorded.")
+history_app = typer.Typer(help="List, show, back up and expire what was recorded.")
 
 
 @history_app.command("list")

@@ -74,9 +74,12 @@ def main_options(
     """Check movement from phone clips."""
 
 
+# ``readable=False``: the commands themselves say that a file may not be read, with their own code.
 @app.command()
 def check(
-    clip: Annotated[Path, typer.Argument(help="Video file: one person, whole body, one set.")],
+    clip: Annotated[
+        Path, typer.Argument(help="Video file: one person, whole body, one set.", readable=False)
+    ],
     movement: Annotated[
         str | None,
         typer.Option(
@@ -87,7 +90,7 @@ def check(
     ] = None,
     out: Annotated[
         Path | None,
-        typer.Option("--out", "-o", help="Folder for the results. [default: CLIPNAME.check]"),
+        typer.Option("--out", "-o", help="Folder for the results (default: CLIPNAME.check)."),
     ] = None,
     annotated: Annotated[
         bool, typer.Option("--annotated", help="Also write the clip with the measures drawn in.")
@@ -137,7 +140,7 @@ def check(
 
     Stop at sharp or rising pain, chest pain, dizziness or numbness.
     """
-    from motioncheck.cli.check import CheckRequest, run_check, run_name_only
+    from motioncheck.cli.check import CheckRequest, require_named, run_check, run_name_only
     from motioncheck.cli.recording import RecordRequest
 
     request = CheckRequest(
@@ -158,6 +161,7 @@ def check(
         sex=sex,
         record=RecordRequest(person, session_name, day, history, keep_clip),
     )
+    require_named(request, name_only=name_only, as_json=as_json)
     if name_only:
         run_name_only(request, as_json=as_json)
         return
@@ -167,10 +171,15 @@ def check(
 
 @app.command()
 def session(
-    plan: Annotated[Path, typer.Argument(help="Plan of the session (TOML); see docs/plans.md.")],
+    plan: Annotated[
+        Path, typer.Argument(help="Plan of the session (TOML); see docs/plans.md.", readable=False)
+    ],
     clips: Annotated[
         list[Path],
-        typer.Argument(help="Clips in the order they were filmed, or sheet.json files of checks."),
+        typer.Argument(
+            help="Clips in the order they were filmed, or sheet.json files of checks.",
+            readable=False,
+        ),
     ],
     movement: Annotated[
         list[str] | None,
@@ -189,12 +198,12 @@ def session(
         typer.Option(
             "--start",
             metavar="SECONDS",
-            help="When the clock of the first circuit starts, in its clip. [default: first rep]",
+            help="When the clock of the first circuit starts, in its clip (default: first rep).",
         ),
     ] = None,
     out: Annotated[
         Path | None,
-        typer.Option("--out", "-o", help="Folder for the results. [default: PLANNAME.session]"),
+        typer.Option("--out", "-o", help="Folder for the results (default: PLANNAME.session)."),
     ] = None,
     person: Annotated[
         str,

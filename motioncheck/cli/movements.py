@@ -72,10 +72,9 @@ def describe_check(check: Check) -> str:
 
 def validate_file(path: Path) -> None:
     """Print that a file is valid; raises `StandardError` with every problem otherwise."""
-    loaded = load_standard_file(path)
+    standard = load_standard_file(path).standard
+    count = len(standard.check)
+    checks = "1 check" if count == 1 else f"{count} checks"
     Console(highlight=False).print(
-        Text(
-            f"{path.name} is a valid standard: {loaded.standard.id}, "
-            f"{len(loaded.standard.check)} checks."
-        )
+        Text(f"{path.name} is a valid standard: {standard.id}, {checks}.")
     )

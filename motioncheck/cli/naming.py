@@ -26,7 +26,10 @@ def report_naming(naming: Naming) -> None:
 
 
 def print_stretches(naming: Naming) -> None:
-    """Print when which movement is done."""
+    """Print when which movement is done; say so where none was recognised."""
+    if not naming.stretches:
+        print("No movement was recognised in this clip.")
+        return
     table = Table(box=None, pad_edge=False)
     for title, side in (
         ("from", "right"),

@@ -19,7 +19,7 @@ StandardsOption = Annotated[
     ),
 ]
 ModelOption = Annotated[
-    str, typer.Option("--model", help="Body model: full, or lite (faster, less exact).")
+    str, typer.Option("--model", help="Body model: full, or lite (a first look; ± not measured).")
 ]
 ShowFaceOption = Annotated[
     bool, typer.Option("--show-face", help="Do not cover faces in pictures.")
@@ -42,18 +42,18 @@ HistoryOption = Annotated[
         "--history",
         metavar="FILE|URL",
         envvar="MOTIONCHECK_HISTORY",
-        help="File or URL of the history. [default: in your data folder]",
+        help="File or URL of the history (default: in your data folder).",
         show_default=False,
         show_envvar=True,
     ),
 ]
 SessionOption = Annotated[
     str | None,
-    typer.Option("--session", metavar="NAME", help="Session of the person. [default: the day]"),
+    typer.Option("--session", metavar="NAME", help="Session of the person (default: the day)."),
 ]
 DayOption = Annotated[
     str | None,
-    typer.Option("--day", metavar="YYYY-MM-DD", help="Day it was filmed. [default: today]"),
+    typer.Option("--day", metavar="YYYY-MM-DD", help="Day it was filmed (default: today)."),
 ]
 KeepClipOption = Annotated[
     bool, typer.Option("--keep-clip", help="Also keep a copy of the clip beside the history.")

@@ -12,7 +12,9 @@ from motioncheck.errors import UsageError
 if TYPE_CHECKING:
     from motioncheck.history import History
 
-person_app = typer.Typer(help="Add, change and list the people of the history.")
+person_app = typer.Typer(
+    help="Add, change and list people; hand out or erase what is held of them."
+)
 
 NameOption = Annotated[str | None, typer.Option("--name", help="Name; never in shared files.")]
 BirthYearOption = Annotated[

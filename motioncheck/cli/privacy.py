@@ -16,7 +16,7 @@ def export(
     code: CodeArgument,
     out: Annotated[
         Path | None,
-        typer.Option("--out", "-o", metavar="FILE.zip", help="File. [default: CODE.zip]"),
+        typer.Option("--out", "-o", metavar="FILE.zip", help="File (default: CODE.zip)."),
     ] = None,
     for_sharing: Annotated[
         bool,
@@ -62,7 +62,7 @@ def expire(
     older_than: Annotated[
         int | None,
         typer.Option(
-            "--older-than", metavar="DAYS", help="Age of a session. [default: as set to keep]"
+            "--older-than", metavar="DAYS", help="Age of a session (default: as set to keep)."
         ),
     ] = None,
     keep_days: Annotated[

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -14,6 +15,7 @@ from motioncheck.pipeline import CheckResult
 from motioncheck.pipeline.corrected import correct_result
 from motioncheck.records.history import Correction, PersonRecord, Recorded
 from motioncheck.standards import Person, find_standard
+from motioncheck.wording import join_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,6 +126,42 @@ def record_result(
             folder=folder,
             keep_clip=request.keep_clip,
         )
+
+
+def warn_of_slips(
+    result: CheckResult, done: Recorded, request: RecordRequest, known: PersonRecord | None
+) -> list[str]:
+    """Say what may be a slip: a code nobody had, a day still to come, the clip of another session.
+
+    All is recorded all the same; each line says how to take it back.
+    """
+    lines = []
+    before = _other_sessions(result, done, request)
+    if before:
+        lines.append(
+            f"This very clip is recorded in session {join_words(before)} of {done.person} as well, "
+            "and in a trend one of them is no session of its own. `motioncheck person erase "
+            f"{done.person} --session NAME` takes one away."
+        )
+    if known is None:
+        lines.append(
+            f"{done.person} is new in this history. Was another code meant: "
+            f"`motioncheck person erase {done.person}`, and check the clip again."
+        )
+    if request.day is not None and request.day > today():
+        lines.append(
+            f"{request.day} is still to come. Was another day meant: `motioncheck person erase "
+            f"{done.person} --session {shlex.quote(done.session)}`, and check the clip again."
+        )
+    return lines
+
+
+def _other_sessions(result: CheckResult, done: Recorded, request: RecordRequest) -> list[str]:
+    """Return the other sessions of the person in which the same clip was checked for the same."""
+    with open_history(request.history) as history:
+        same = history.checks(done.person, clip_sha256=result.sheet.clip.sha256)
+    movement = result.sheet.movement.id
+    return sorted({c.session for c in same if c.movement == movement} - {done.session})
 
 
 def describe_recorded(done: Recorded) -> str:

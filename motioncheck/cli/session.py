@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from pathlib import Path
 
 from rich.console import Console
@@ -123,7 +124,8 @@ def name_clips(
     Raises
     ------
     UsageError
-        If one is not of this form, or names no clip or more than one.
+        If one is not of this form, or names no clip or more than one; or if a clip begins before
+        one that was given before it.
     """
     ids: dict[Path, list[str]] = {path: [] for path in paths}
     for text in movements:
@@ -142,7 +144,21 @@ def name_clips(
                 f"Expected --begins CLIP=SECONDS, found {text!r}.",
                 hint="Example: --begins seat3_squats.mp4=240",
             )
+    _require_order(paths, places)
     return tuple(ClipInput(path, tuple(ids[path]), places.get(path)) for path in paths)
+
+
+def _require_order(paths: tuple[Path, ...], places: dict[Path, float]) -> None:
+    """Raise `UsageError` when clips do not begin in the order in which they are given."""
+    placed = [path for path in paths if path in places]
+    for before, after in pairwise(placed):
+        if places[after] < places[before]:
+            raise UsageError(
+                "Expected the clips in the order in which they were filmed, found that "
+                f"{after.name} begins at {places[after]:g} s, before {before.name} at "
+                f"{places[before]:g} s.",
+                hint="Give the earlier clip first, or correct --begins.",
+            )
 
 
 def _of_clip(text: str, option: str, what: str, paths: tuple[Path, ...]) -> tuple[Path, str]:

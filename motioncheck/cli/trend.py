@@ -21,7 +21,7 @@ def trend(
     ] = None,
     out: Annotated[
         Path | None,
-        typer.Option("--out", "-o", help="Folder for the results. [default: CODE.trend]"),
+        typer.Option("--out", "-o", help="Folder for the results (default: CODE.trend)."),
     ] = None,
     history: HistoryOption = None,
     note: Annotated[

@@ -24,7 +24,7 @@ from motioncheck.sheet.write import require_place
 from motioncheck.standards import Standard, load_standards
 from motioncheck.trends import compute_trends
 from motioncheck.trends.series import list_measures
-from motioncheck.wording import join_words
+from motioncheck.wording import find_alike, join_words
 
 # More names than this say nothing to the reader of an error.
 MOST_NAMES = 12
@@ -145,11 +145,13 @@ def _nothing_recorded(
             hint="Choose one of them with --movement, or leave it out.",
         )
     of_movement = f" of {request.movement}" if request.movement else ""
-    own = [t for t in everything if request.movement in (None, t.movement)]
+    own = {t.measure for t in everything if request.movement in (None, t.movement)}
+    alike = find_alike(request.measure or "", own)
+    meant = f"Did you mean {join_words(alike, 'or')}? " if alike else ""
     return UsageError(
         f"Expected {person.code} to have the measure {request.measure!r}{of_movement}, found "
-        f"{_names(t.measure for t in own)} on record.",
-        hint="Choose one of them with --measure, without a side, or leave it out.",
+        f"{_names(own)} on record.",
+        hint=f"{meant}Choose one of them with --measure, without a side, or leave it out.",
     )
 
 

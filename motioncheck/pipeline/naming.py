@@ -111,5 +111,9 @@ def require_one(naming: Naming) -> str:
             f"Expected one movement in the clip, found {found}.",
             hint=f"Say which of them to check: {options}.",
         )
-    advice = f"Say which it is, most likely {options}." if options else "Say which it is."
+    advice = (
+        f"Say which it is, most likely {options}."
+        if options
+        else "Say which it is with --movement; `motioncheck movements` lists them."
+    )
     raise UsageError("Expected to tell the movement by itself, found none for sure.", hint=advice)

@@ -26,7 +26,7 @@ def default_folder(clip: Path) -> Path:
     """
     if not clip.name:
         raise VideoOpenError(
-            f"Expected a video file, found the folder {clip}.", hint="Name one clip inside it."
+            f"Expected a video file, found the folder '{clip}'.", hint="Name one clip inside it."
         )
     return clip.with_name(clip.stem + ".check")
 

@@ -12,14 +12,16 @@ from motioncheck import __version__
 from motioncheck.errors import InputError, NotMeasurableError, UsageError
 from motioncheck.pipeline.options import CheckOptions, CheckResult, OnProgress, no_progress
 from motioncheck.pipeline.outputs import write_results
+from motioncheck.pipeline.plan_fit import load_fitting_plan
 from motioncheck.pipeline.recipe import check_clip
 from motioncheck.pipeline.stretches import split_session_clip
-from motioncheck.plans import LoadedPlan, load_plan, plan_movements
+from motioncheck.plans import LoadedPlan, plan_movements
 from motioncheck.plans.session import SessionFacts, build_session
 from motioncheck.records import Sheet
 from motioncheck.records.session import Bout, ClipLink, SessionSheet
 from motioncheck.sheet import sheet_from_json
 from motioncheck.sheet.session_write import require_own_session, write_session
+from motioncheck.sheet.words import describe_corrections
 from motioncheck.standards import LoadedStandard, load_standards
 from motioncheck.video import probe_clip
 
@@ -167,10 +169,11 @@ def run_session(
         Others of its subclasses, as `check_clip` and `write_session`.
     """
     standards = load_standards(request.options.standards_folder)
-    loaded = load_plan(request.plan, standards)
+    loaded = load_fitting_plan(request.plan, standards)
     jobs = plan_jobs(request, loaded, standards)
     if not request.replace:
-        _require_own(request, jobs)
+        # A folder with another session is refused before minutes of work, not after them.
+        require_own_session(request.folder, tuple(job.sha256 for job in jobs))
     read = [_read_one(job, request, split, on_progress, on_written) for job in jobs]
     bouts = [bout for one in read for bout in one.bouts]
     if not bouts:
@@ -182,7 +185,10 @@ def run_session(
 
 def _nothing(loaded: LoadedPlan) -> NotMeasurableError:
     names = ", ".join(plan_movements(loaded.plan))
-    return NotMeasurableError(f"Expected movements of the plan ({names}) in the clips, found none.")
+    return NotMeasurableError(
+        f"Expected movements of the plan ({names}) in the clips, found none.",
+        hint="Give the clips of this plan, or say what one shows with --movement CLIP=ID.",
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -301,11 +307,6 @@ def find_movements(
     return tuple(planned)
 
 
-def _require_own(request: SessionRequest, jobs: Sequence[Job]) -> None:
-    """Refuse a folder with another session before minutes of work, not after them."""
-    require_own_session(request.folder, tuple(job.sha256 for job in jobs))
-
-
 def _read_one(
     job: Job,
     request: SessionRequest,
@@ -318,7 +319,7 @@ def _read_one(
         beside = clip.path.parent / "sheet.html"
         link = link_to(beside, request.folder) if beside.is_file() else ""
         bout = bout_of(job.sheet, link=link, begins_s=clip.begins_s)
-        return _Read(job, (bout,), job.sheet.cautions)
+        return _Read(job, (bout,), job.sheet.cautions, describe_corrections((job.sheet,)))
     try:
         options = replace(request.options, athlete_px=clip.athlete_px)
         bouts, results, notes = split(clip.path, job.movements, options, on_progress)
@@ -333,7 +334,8 @@ def _read_one(
     if not bouts and not notes:
         notes = ["None of the movements of the plan was found."]
     cautions = tuple(c for result in results for c in result.sheet.cautions)
-    return _Read(job, placed, cautions, tuple(notes))
+    corrected = describe_corrections(result.sheet for result in results)
+    return _Read(job, placed, cautions, (*notes, *corrected))
 
 
 def _write_checks(

@@ -89,7 +89,8 @@ def parse_plan(content: bytes, *, name: str, movements: Collection[str] | None =
         As `load_plan`.
     """
     try:
-        data = tomllib.loads(content.decode("utf-8"))
+        # Some editors put a byte order mark first.
+        data = tomllib.loads(content.decode("utf-8-sig"))
     except (ValueError, RecursionError) as error:
         what = str(error) or "lists nested too deeply"
         raise StandardError(

@@ -26,6 +26,8 @@ from motioncheck.sheet.words import (
 )
 
 GRID = np.linspace(0.0, 1.0, 61)
+# Half the width of a letter, about, in sizes of the font.
+HALF_LETTER = 0.3
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,9 +112,12 @@ def draw_axes(canvas: Canvas, unit: str, x_unit: str) -> str:
     wanted = 5 if canvas.width < 600 else 10
     for value in ticks(*canvas.x_range, wanted, steps=(1.0, 2.0, 5.0, 10.0)):
         places = 0 if float(value).is_integer() else 1
+        text = f"{number_text(value, places)}{x_unit}"
+        # The last number is moved inward where half of it would be cut off.
+        x = min(canvas.x(value), canvas.width - HALF_LETTER * canvas.font * len(text))
         out.append(
-            f'<text x="{canvas.x(value):.1f}" y="{bottom + canvas.font * 1.25:.1f}" '
-            f'text-anchor="middle">{number_text(value, places)}{x_unit}</text>'
+            f'<text x="{x:.1f}" y="{bottom + canvas.font * 1.25:.1f}" '
+            f'text-anchor="middle">{text}</text>'
         )
     out.append(
         f'<path class="axis" d="M{canvas.left:.1f} {bottom:.1f}'

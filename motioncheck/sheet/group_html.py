@@ -54,6 +54,7 @@ def render_group(group: GroupSheet) -> str:
             shared=group.shared[: view.MAX_SHARED],
             reasons=reasons,
             remark=remark,
+            some_wait=any(row.state == "waiting" for row in group.without_result),
             missing=view.missing_lines(group),
             tables=shown,
             titles={table.movement: lower_first(table.title) for table in shown},

@@ -126,8 +126,10 @@ def facts(group: GroupSheet) -> tuple[str, ...]:
     parts = [f"{len(group.rows)} checked"] + [
         f"{states[state]} {word}" for state, word in _STATES.items() if states[state]
     ]
-    sessions = sorted({row.session for row in everyone if row.session})
-    said = f"session {sessions[0]}" if len(sessions) == 1 else ""
+    # A session of some clips only stands in their rows.
+    sessions = {row.session for row in everyone}
+    session = sessions.pop() if len(sessions) == 1 else ""
+    said = f"session {session}" if session else ""
     line = (f"{clips} of {athletes}", ", ".join(parts), said, _day(group.made_at))
     return tuple(part for part in line if part)
 

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from motioncheck.records import Event, EventKind, Finding, Verdict
+from motioncheck.records import Event, EventKind, Finding, Sheet, Verdict
 from motioncheck.wording import MINUS
 
 MARKS: Final[dict[Verdict, str]] = {
@@ -207,3 +207,15 @@ def event_word(event: Event) -> str:
     name = f": {lower_first(event.name)}" if event.name else ""
     side = "" if event.side == "both" else f", {event.side}"
     return f"{event.kind.capitalize()} {event.number}{name}{side}"
+
+
+def describe_corrections(sheets: Iterable[Sheet]) -> tuple[str, ...]:
+    """Return a sentence on what was corrected by hand, nothing where nothing was.
+
+    A count that differs from what is seen in the clip needs its reason beside it.
+    """
+    applied = [c for sheet in sheets for c in sheet.corrections if c.applied and c.kind != "note"]
+    if not applied:
+        return ()
+    verb = "counts" if len(applied) == 1 else "count"
+    return (f"{plural(len(applied), 'correction')} by hand {verb}; see the feedback sheet.",)

@@ -63,7 +63,7 @@ def write_outputs(
     _check_names((*files, *outdated))
     made = _make_folder(target)
     try:
-        with _plain_errors(target):
+        with plain_errors(target):
             if not replace:
                 _refuse_foreign(target, files)
             _write_all(target, files, outdated if _holds_a_sheet(target) else ())
@@ -96,7 +96,7 @@ def _make_folder(target: Path) -> list[Path]:
     missing = [p for p in (target, *target.parents) if not p.exists()][::-1]
     made: list[Path] = []
     try:
-        with _plain_errors(target):
+        with plain_errors(target):
             for path in missing:
                 path.mkdir(mode=0o700, exist_ok=True)
                 made.append(path)
@@ -115,7 +115,7 @@ def _remove_if_empty(path: Path) -> None:
 
 
 @contextmanager
-def _plain_errors(target: Path) -> Iterator[None]:
+def plain_errors(target: Path) -> Iterator[None]:
     """Turn what the system says into one sentence a person can act on."""
     try:
         yield

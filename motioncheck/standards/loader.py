@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import tomllib
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib import resources
@@ -14,6 +14,7 @@ from pydantic import ValidationError
 
 from motioncheck.errors import StandardError
 from motioncheck.standards.schema import Standard
+from motioncheck.wording import find_alike, join_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +58,8 @@ def load_standard_file(path: Path, *, own: bool = False) -> LoadedStandard:
 @lru_cache(maxsize=256)
 def _parse(content: bytes, name: str) -> Standard:
     try:
-        data = tomllib.loads(content.decode("utf-8"))
+        # Some editors put a byte order mark first.
+        data = tomllib.loads(content.decode("utf-8-sig"))
         return Standard.model_validate(data)
     except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
         raise StandardError(
@@ -72,6 +74,7 @@ def _parse(content: bytes, name: str) -> Standard:
 
 
 SPLIT_KINDS = ("cycle", "hold", "stages")
+MAX_FOUND = 60
 
 
 def describe_problems(error: ValidationError) -> list[str]:
@@ -81,13 +84,31 @@ def describe_problems(error: ValidationError) -> list[str]:
         # The kind of split stands in the path only because the schema differs by it.
         where = [p for i, p in enumerate(problem["loc"]) if not (i == 1 and p in SPLIT_KINDS)]
         key = ".".join(str(part + 1) if isinstance(part, int) else str(part) for part in where)
-        message = problem["msg"].removeprefix("Value error, ")
-        if problem["type"] == "extra_forbidden":
-            message = "unknown key; remove it or correct its spelling"
-        elif problem["type"] == "missing":
-            message = "missing; every standard needs it"
+        message = _describe_fault(str(problem["type"]), problem["msg"], key, problem["input"])
         sentences.append(f"{key or 'file'}: {message[:1].lower()}{message[1:]}")
     return sentences
+
+
+def _describe_fault(kind: str, message: str, key: str, found: object) -> str:
+    """Return what is allowed and what was found instead."""
+    if kind == "value_error":
+        return message.removeprefix("Value error, ")
+    if kind == "extra_forbidden":
+        return "unknown key; remove it or correct its spelling"
+    if kind == "missing":
+        return "missing; every standard needs it"
+    if kind.startswith("union_tag"):
+        kinds = join_words([repr(name) for name in SPLIT_KINDS], "or")
+        message = f"kind should be {kinds}"
+        found = found.get("kind", "none") if isinstance(found, Mapping) else found
+    if kind == "string_pattern_mismatch":
+        dash = "_" if key.startswith("check") else "-"
+        message = (
+            f"the pattern of an id is 2 to 40 small letters, digits and {dash!r}, a letter first"
+        )
+    shown = repr(found)
+    is_short = isinstance(found, (str, int, float)) and len(shown) <= MAX_FOUND
+    return message + (f", found {shown}" if is_short else "")
 
 
 def load_standards(own_folder: Path | None = None) -> dict[str, LoadedStandard]:
@@ -129,13 +150,15 @@ def get_standard(movement: str, own_folder: Path | None = None) -> LoadedStandar
     Raises
     ------
     StandardError
-        If there is no such movement; the message lists those there are.
+        If there is no such movement; the message lists those there are, the hint what may be meant.
     """
     standards = load_standards(own_folder)
     if movement not in standards:
+        alike = find_alike(movement, standards)
+        meant = f"Did you mean {join_words(alike, 'or')}? " if alike else ""
         raise StandardError(
             f"Expected one of the movements {', '.join(standards)}; found {movement!r}.",
-            hint="Run `motioncheck movements` for what each of them is.",
+            hint=f"{meant}Run `motioncheck movements` for what each of them is.",
         )
     return standards[movement]
 
@@ -155,7 +178,8 @@ def find_standard(source_hash: str, own_folder: Path | None = None) -> Standard 
 
 
 def _files(folder: Path) -> list[Path]:
-    return sorted(folder.glob("*.toml"))
+    """Return the files of a folder; hidden ones are what editors and other systems leave there."""
+    return sorted(path for path in folder.glob("*.toml") if not path.name.startswith("."))
 
 
 def _read_all(files: Iterable[Path], *, own: bool) -> list[LoadedStandard]:

@@ -7,6 +7,7 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 
 from motioncheck.measures.catalog import REGISTRY
+from motioncheck.wording import find_alike, join_words
 
 SourceTag = Literal["published", "from memory", "common practice, no source"]
 Text = Annotated[str, Field(min_length=1, max_length=400)]
@@ -26,7 +27,9 @@ class Strict(BaseModel):
 def require_measure(name: str) -> None:
     """Raise `ValueError` for a measure that is not in the registry."""
     if name not in REGISTRY:
-        raise ValueError(f"unknown measure {name!r}; allowed: {', '.join(REGISTRY.names())}")
+        alike = find_alike(name, REGISTRY.names())
+        meant = f" (did you mean {join_words(alike, 'or')}?)" if alike else ""
+        raise ValueError(f"unknown measure {name!r}{meant}; allowed: {', '.join(REGISTRY.names())}")
 
 
 def require_series(name: str) -> None:
@@ -43,6 +46,12 @@ def require_any_view(name: str) -> None:
     if REGISTRY[name].plane != "any" or REGISTRY[name].compute is None:
         allowed = ", ".join(s.id for s in REGISTRY if s.plane == "any" and s.compute)
         raise ValueError(f"{name!r} cannot be seen from every side; use one of: {allowed}")
+
+
+def require_order(at_least: float | None, at_most: float | None) -> None:
+    """Raise `ValueError` for limits between which nothing can lie."""
+    if at_least is not None and at_most is not None and at_least > at_most:
+        raise ValueError(f"at_least ({at_least:g}) must not lie above at_most ({at_most:g})")
 
 
 class Window(Strict):
@@ -75,8 +84,7 @@ class Window(Strict):
             raise ValueError(f"{self.measure} wants {wants}, found side = {self.side!r}")
         if self.at_least is None and self.at_most is None:
             raise ValueError("a window wants at_least, at_most or both")
-        if None not in (self.at_least, self.at_most) and self.low > self.high:
-            raise ValueError(f"at_least ({self.low:g}) must not lie above at_most ({self.high:g})")
+        require_order(self.at_least, self.at_most)
         return self
 
     @property

@@ -16,6 +16,7 @@ from motioncheck.standards.parts import (
     Strict,
     Text,
     require_measure,
+    require_order,
     require_series,
 )
 from motioncheck.standards.ranges import Norm, Range
@@ -155,10 +156,15 @@ class Check(Judgement):
 
 
 class Camera(Strict):
-    """How to film this movement."""
+    """How to film this movement.
+
+    Farther off the best view than ``told_within_deg`` degrees the events of the movement cannot be
+    told apart and a clip is refused; None, the usual case: they can be from everywhere.
+    """
 
     best_view: Literal["side", "front"]
     advice: Text
+    told_within_deg: float | None = Field(default=None, gt=0.0, lt=90.0, allow_inf_nan=False)
 
 
 class Feature(Strict):
@@ -185,6 +191,7 @@ class Feature(Strict):
             raise ValueError(f"{self.measure}: side = {self.side!r} does not fit the measure")
         if self.at_least is None and self.at_most is None:
             raise ValueError("a feature wants at_least, at_most or both")
+        require_order(self.at_least, self.at_most)
         return self
 
 

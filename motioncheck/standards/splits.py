@@ -65,6 +65,11 @@ class CycleSplit(Strict):
             raise ValueError(f"side_from wants a sided measure, found {self.side_from!r}")
         if self.sides == "alternating" and self.side_from is None and not self._sided:
             raise ValueError(f"signal {self.signal!r} has no sides; give side_from as well")
+        if self.min_time_s >= self.max_time_s:
+            raise ValueError(
+                f"min_time_s ({self.min_time_s:g}) must be less than max_time_s "
+                f"({self.max_time_s:g})"
+            )
         return self
 
     @property

@@ -60,7 +60,7 @@ def _range_moment(moment: str) -> str:
 
 
 def _forms(standard: Standard) -> list[Judgement]:
-    checks: Sequence[Check] = [c for c in standard.check if c.scope != "sides"]
+    checks: Sequence[Check] = [c for c in standard.check if c.enabled and c.scope != "sides"]
     return [form for check in checks for form in (check, *check.instead)]
 
 
@@ -71,6 +71,18 @@ def _without_doubles(series: list[Series]) -> list[Series]:
         for measure, moment in series
         if (measure, _range_moment(moment)) not in series
     ]
+
+
+def find_bearable(standard: Standard | None, measure: str, moment: str) -> float | None:
+    """Return the largest half-width with which a check of a series is still judged.
+
+    None where no check reads the measure at that moment: the lines of the range of motion hold
+    only values that were seen well enough, and a time is not known better or worse by the view.
+    """
+    if standard is None or measure not in REGISTRY or REGISTRY[measure].compute is None:
+        return None
+    forms = [f for f in _forms(standard) if (f.measure, f.moment) == (measure, moment)]
+    return max((f.bearable for f in forms), default=None)
 
 
 def find_better(standard: Standard | None, measure: str, moment: str) -> Better:

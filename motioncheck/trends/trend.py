@@ -14,7 +14,15 @@ from motioncheck.trends.asymmetry import list_indices
 from motioncheck.trends.compare import find_changes, find_limits
 from motioncheck.trends.figures import find_figure, find_spec
 from motioncheck.trends.points import build_line
-from motioncheck.trends.series import Series, choose_series, find_better, find_norms, name_series
+from motioncheck.trends.series import (
+    Series,
+    choose_series,
+    find_bearable,
+    find_better,
+    find_norms,
+    name_series,
+)
+from motioncheck.wording import join_words
 
 CAUTIONS = (
     "Stop at sharp or rising pain, chest pain, dizziness or numbness.",
@@ -33,6 +41,11 @@ _line_of = attrgetter("movement", "measure", "moment", "side")
 _filmed_at = attrgetter("day", "clip_number", "recorded_at", "check_id")
 # From so many comparisons on, one of them is likely to be wrong by chance.
 MANY = 20
+ALL_AGES = (0, 120)
+WHOSE_NORMS = (
+    "No usual values are drawn: which group fits hangs on age or sex, and not both are on record "
+    "(motioncheck person set)."
+)
 NO_STANDARD = "Without a standard of this movement, no direction counts as the better one."
 
 
@@ -75,8 +88,9 @@ def compute_trends(
         if (movement is None or t.movement == movement) and measure in (None, t.measure)
     ]
     wanted.sort(key=_filmed_at)
+    shown = wanted if measure else [t for t in wanted if _is_known_well(t, standards)]
     found: list[Trend] = []
-    for name, grouped in sorted(_group(wanted).items()):
+    for name, grouped in sorted(_group(shown).items()):
         standard = standards.get(name)
         for series in choose_series(standard, grouped, measure=measure):
             found.append(_build_trend(name, series, grouped[series], standard, person))
@@ -89,7 +103,27 @@ def compute_trends(
         last_day=days[-1] if days else "",
         trends=tuple(found),
         cautions=CAUTIONS,
-        notes=_notes(found, measure, movement),
+        notes=(*_notes(found, measure, movement), *_tell_unsure(wanted, shown)),
+    )
+
+
+def _is_known_well(trial: Trial, standards: Mapping[str, Standard]) -> bool:
+    """Return False for values the sheet calls not visible, because the check cannot bear them."""
+    limit = find_bearable(standards.get(trial.movement), trial.measure, trial.moment)
+    return limit is None or trial.uncertainty is None or trial.uncertainty <= limit
+
+
+def _tell_unsure(wanted: Sequence[Trial], shown: Sequence[Trial]) -> tuple[str, ...]:
+    """Say which measures were left out somewhere, because they were known too badly."""
+    kept = {id(t) for t in shown}
+    out = sorted({t.measure for t in wanted if id(t) not in kept})
+    if not out:
+        return ()
+    specs = [find_spec(measure) for measure in out]
+    titles = [s.title.lower() if s else m for s, m in zip(specs, out, strict=True)]
+    return (
+        "Left out of clips in which the camera did not show it well enough for its check: "
+        f"{join_words(titles)}. With --measure it is shown all the same.",
     )
 
 
@@ -125,6 +159,7 @@ def _build_trend(
         changes = find_changes(line.points, limits, better, unit)
         lines.append(SideLine(side, line.points, changes, limits.mean, limits.best))
     titles = {measure: spec.title} if spec else {}
+    norms = _norms(standard, series, unit, person, _last_day(lines))
     return Trend(
         movement=movement,
         movement_title=standard.title if standard else movement,
@@ -136,9 +171,12 @@ def _build_trend(
         better=better,
         lines=tuple(lines),
         mdc=_largest([line.mdc_mean for line in lines if line.mdc_mean is not None]),
-        norms=_norms(standard, series, unit, person, _last_day(lines)),
+        norms=norms,
         indices=_indices(measure, lines),
-        notes=(NO_STANDARD,) if standard is None else (),
+        notes=(
+            *((NO_STANDARD,) if standard is None else ()),
+            *((WHOSE_NORMS,) if _is_anybodys(norms) else ()),
+        ),
     )
 
 
@@ -157,7 +195,8 @@ def _norms(
     """Return what is usual for the person on a day.
 
     Only the year of birth is known, so there are two ages the person can have on that day; what
-    fits either of them is shown.
+    fits either of them is shown. Where age or sex is not known and a group depends on it, its
+    values stand in words only: a band that is drawn would be a guess about the person.
     """
     norms = find_norms(standard, *series)
     if not norms:
@@ -169,7 +208,25 @@ def _norms(
     fitting = [n for n in norms if any(n.fits(Person(age, person.sex)) for age in ages)]
     if not fitting:
         return (NormBand(None, None, None, NO_NORM),)
-    return tuple(_band(norm, unit) for norm in fitting)
+    return tuple(
+        _band(norm, unit)
+        if _is_for_sure(norm, person)
+        else NormBand(None, None, None, describe_norm(norm, unit))
+        for norm in fitting
+    )
+
+
+def _is_for_sure(norm: Norm, person: PersonRecord) -> bool:
+    """Return True where nothing that is not known of a person could exclude a norm."""
+    right_sex = person.sex is not None or norm.sex == "any"
+    right_age = person.birth_year is not None or (norm.age_from, norm.age_to) == ALL_AGES
+    return right_sex and right_age
+
+
+def _is_anybodys(norms: Sequence[NormBand]) -> bool:
+    """Return True where all the norms there are may be those of other people."""
+    numbers = [n for n in norms if (n.low, n.high, n.mean) != (None, None, None)]
+    return bool(norms) and not numbers and norms[0].text != NO_NORM
 
 
 def _band(norm: Norm, unit: str) -> NormBand:

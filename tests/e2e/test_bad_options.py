@@ -8,21 +8,38 @@ import subprocess
 import sys
 
 import clip_factory
+import numpy as np
 import pytest
 from e2e_support import ROOT, read_sheet, run_python, snapshot
 
+from motioncheck.landmarks import save_track
+from motioncheck.records import LandmarkTrack
 from motioncheck.sheet import write
 from motioncheck.standards.loader import package_folder
 
 SQUATS = ("--movement", "air-squat")
 
 
-# Takes from the superuser, who may write everywhere, the right to do so: PR_CAPBSET_DROP of
-# CAP_DAC_OVERRIDE (linux/prctl.h, linux/capability.h), which holds for the program started next.
+# Takes from the superuser, who may read and write everywhere, the right to do so: PR_CAPBSET_DROP
+# of CAP_DAC_OVERRIDE and CAP_DAC_READ_SEARCH (linux/prctl.h, linux/capability.h), which holds for
+# the program started next.
 OBEY_PERMISSIONS = """
 import ctypes, os, sys
 ctypes.CDLL(None).prctl(24, 1, 0, 0, 0)
+ctypes.CDLL(None).prctl(24, 2, 0, 0, 0)
 os.execv(sys.executable, [sys.executable, "-m", "motioncheck.cli.main", *sys.argv[1:]])
+"""
+
+PLAN = """
+format = "motioncheck/plan/1"
+title = "Squats"
+
+[[block]]
+kind = "sets"
+title = "Squats"
+movement = "air-squat"
+sets = 1
+reps = 5
 """
 
 
@@ -82,12 +99,45 @@ def test_a_standard_that_is_no_toml_is_refused_with_its_line(cli, tmp_path):
         (("--athlete", "900,50"), "The point 900, 50 px given for the athlete is outside"),
         (("--athlete", "middle"), "Expected --athlete as X,Y in pixels"),
         (("--model", "heavy"), "Expected --model to be one of full, lite; found 'heavy'"),
+        (("--json",), "Expected --json together with --name-only, found it alone."),
+        (("--name-only",), "Expected --name-only without --movement, found both."),
     ],
-    ids=["athlete outside the picture", "athlete in words", "unknown model"],
+    ids=[
+        "athlete outside the picture",
+        "athlete in words",
+        "unknown model",
+        "JSON of nothing",
+        "a movement that is told and asked for",
+    ],
 )
 def test_options_that_do_not_fit_are_refused(cli, tmp_path, any_clip, words, sentence):
     said = cli.refuse(tmp_path, 2, "check", any_clip, *SQUATS, *words)
     assert sentence in said
+
+
+@pytest.mark.parametrize(
+    ("name", "meant"),
+    [
+        ("squat", "Did you mean air-squat, front-squat or single-leg-squat?"),
+        ("Air Squat", "Did you mean air-squat?"),
+        ("jumping_jack", "Did you mean jumping-jacks?"),
+    ],
+)
+def test_a_movement_called_otherwise_is_refused_with_what_may_be_meant(
+    cli, tmp_path, any_clip, name, meant
+):
+    assert meant in cli.refuse(tmp_path, 4, "check", any_clip, "-m", name)
+
+
+@pytest.mark.parametrize("clip", ["", ".", "/"])
+def test_a_clip_without_a_name_is_refused_as_the_folder_it_is(cli, tmp_path, clip):
+    said = cli.refuse(tmp_path, 3, "check", clip, *SQUATS)
+    assert "Expected a video file, found the folder" in said
+
+
+def test_a_saved_track_that_is_not_there_is_refused(cli, tmp_path, any_clip):
+    said = cli.refuse(tmp_path, 3, "check", any_clip, *SQUATS, "--track", tmp_path / "gone.npz")
+    assert "found no file there. Check the name, or leave --track out" in said
 
 
 @pytest.mark.parametrize("content", [b"", b"not a track", b"PK\x03\x04" + bytes(200)])
@@ -105,6 +155,18 @@ def test_a_saved_track_of_another_clip_is_refused(cli, tmp_path, squat, any_clip
     assert cli("check", squat, *SQUATS, "--out", tmp_path / "s", "--keep-track", track).code == 0
     said = cli.refuse(tmp_path, 3, "check", any_clip, *SQUATS, "--track", track)
     assert "Expected landmarks of any.mp4 (160 x 120 px)" in said
+
+
+def test_a_saved_track_that_lasts_longer_than_the_clip_is_refused(cli, tmp_path, any_clip):
+    """Five pictures last a fifth of a second; the landmarks of two seconds are of another clip."""
+    blank = np.full((60, 33, 2), np.nan)
+    track = LandmarkTrack(
+        np.arange(60) / 30.0, blank, blank[..., 0], np.full((60, 33, 3), np.nan), 160, 120, "full"
+    )
+    save_track(track, tmp_path / "long.npz")
+    said = cli.refuse(tmp_path, 3, "check", any_clip, *SQUATS, "--track", tmp_path / "long.npz")
+    assert "Expected landmarks of any.mp4 (" in said
+    assert "found those of a clip of 2.0 s or more in long.npz" in said
 
 
 def test_a_track_cannot_be_kept_in_a_folder_below_a_file(cli, tmp_path, any_clip):
@@ -127,6 +189,20 @@ def test_a_folder_that_may_not_be_written_to_is_refused(tmp_path, any_clip):
     assert "it is not allowed. Choose another folder with --out" in run.stderr
     assert len(run.stderr.strip().splitlines()) == 1
     assert list(folder.iterdir()) == []
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="gives up a privilege the Linux way")
+@pytest.mark.parametrize("command", ["check", "session"])
+def test_a_clip_that_may_not_be_read_is_refused_as_unreadable(tmp_path, any_clip, command):
+    plan = tmp_path / "plan.toml"
+    plan.write_text(PLAN, "utf-8")
+    any_clip.chmod(0o000)
+    words = (any_clip, *SQUATS) if command == "check" else (plan, any_clip)
+    run = run_python(OBEY_PERMISSIONS, command, *words, "-o", tmp_path / "out")
+    assert run.returncode == 3, run.stderr
+    assert "any.mp4 may not. Allow your account to read the file" in run.stderr
+    assert len(run.stderr.strip().splitlines()) == 1
+    assert not (tmp_path / "out").exists()
 
 
 @pytest.mark.model

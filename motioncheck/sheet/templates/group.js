@@ -84,7 +84,8 @@ function filter() {
   });
   shown.classList.toggle("partly", count < total);
   shown.textContent = count < total
-    ? "Shown: " + count + " of " + total + " clips." : total + " clips, worst first unless sorted.";
+    ? "Shown: " + count + " of " + total + " clips." : total === 1 ? "1 clip."
+      : total + " clips, worst first unless sorted.";
 }
 
 function reset() {

@@ -25,7 +25,7 @@ def describe_standard(standard: Standard) -> str:
     blocks = [
         f"## {standard.title}",
         f"`{standard.id}`. {standard.summary}",
-        f"**Camera:** best from the {standard.camera.best_view}. {standard.camera.advice}",
+        _describe_camera(standard),
         *_describe_split(standard),
         *(_describe_check(check) for check in standard.check),
         *(_describe_range(line) for line in standard.range_of_motion),
@@ -35,6 +35,14 @@ def describe_standard(standard: Standard) -> str:
         make_bullets(standard.cautions),
     ]
     return "\n\n".join(blocks)
+
+
+def _describe_camera(standard: Standard) -> str:
+    camera = standard.camera
+    text = f"**Camera:** best from the {camera.best_view}. {camera.advice}"
+    if camera.judged_within_deg is None:
+        return text
+    return f"{text} Farther than {camera.judged_within_deg:g}° beside that a clip is refused."
 
 
 def _describe_split(standard: Standard) -> list[str]:

@@ -95,6 +95,10 @@ class LowVisibilityError(NotMeasurableError):
     """Somebody was found, but too little of the body can be seen."""
 
 
+class WrongViewError(NotMeasurableError):
+    """The body can be seen, but from where this movement cannot be judged."""
+
+
 class NoRepsError(NotMeasurableError):
     """The body can be seen, but no repetition of the movement was found."""
 

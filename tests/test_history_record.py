@@ -71,6 +71,15 @@ def test_another_check_of_a_clip_takes_the_place_of_the_older_one(history, chang
     assert history.sheet_of(old.check_id) == make_sheet()
 
 
+def test_trials_tell_which_pictures_they_are_of(history):
+    history.record(make_sheet(), person="seat3", session="week 1")
+    history.record(make_sheet(), person="seat3", session="week 2")
+    trials = history.trials("seat3")
+    assert {t.clip_sha256 for t in trials} == {make_sheet().clip.sha256}
+    assert {t.session for t in trials} == {"week 1", "week 2"}
+    assert len({t.clip_number for t in trials}) == 2
+
+
 def test_a_check_as_it_was_before_becomes_the_current_one_again(history):
     old = history.record(make_sheet(), person="seat3", day="2026-03-01")
     history.record(make_sheet(version="0.2.0"), person="seat3", day="2026-03-01")

@@ -139,8 +139,8 @@ def warn_of_slips(
     before = _other_sessions(result, done, request)
     if before:
         lines.append(
-            f"This very clip is recorded in session {join_words(before)} of {done.person} as well, "
-            "and in a trend one of them is no session of its own. `motioncheck person erase "
+            f"This very clip is recorded in session {join_words(before)} of {done.person} as well; "
+            "in a trend it counts once, where it was recorded first. `motioncheck person erase "
             f"{done.person} --session NAME` takes one away."
         )
     if known is None:

@@ -345,5 +345,6 @@ def _make_trials(
         check.calibration,
         corrected,
         check.clip_number,
+        check.clip_sha256,
     )
     return [Trial(*(*before, *row, *after)) for row in rows]

@@ -28,6 +28,7 @@ from motioncheck.measures import (
     compute_picture_table,
     load_calibration,
 )
+from motioncheck.pipeline.direction import require_direction
 from motioncheck.pipeline.fitting import Fit, FittedBody, fit_body
 from motioncheck.pipeline.sources import Sources, combine_sources, hide_outside
 from motioncheck.records import (
@@ -116,7 +117,7 @@ def analyse_track(
 
     Raises
     ------
-    NoPersonError, LowVisibilityError, NoRepsError
+    NoPersonError, LowVisibilityError, NoRepsError, WrongViewError
         When nothing can be measured; the message says what was found and how to film it.
     InputError
         When the track is longer than an hour.
@@ -129,12 +130,15 @@ def analyse_track(
             hint=" ".join(track.notes) or NOBODY_HINT,
         )
     body, picture = _measure(track, standard)
+    # First, because from the wrong side other things are missing as well; the fit knows better.
+    require_direction(body.view, standard)
     _require_signal(body, picture, standard)
     timeline = split_table(picture, compute_motion(body), standard, find_present(body))
     if not timeline.events:
         raise NoRepsError(_no_reps_message(standard, timeline))
     calibration = load_calibration() if calibration is None else calibration
     sources = combine_sources(track, body, standard, fit, calibration)
+    require_direction(sources.view, standard)
     return _check(timeline, standard, body, sources, calibration, person)
 
 

@@ -158,7 +158,7 @@ class Trial:
     ``sd`` (None with fewer than two), the extremes ``lowest`` and ``highest``;
     ``uncertainty`` is the median half-width of the 90 % interval of a single value, as measured.
     ``mean_of_first`` is the mean of the first three values, None with fewer. ``clip_number`` is as
-    in `CheckRecord`, 0 where it is not known.
+    in `CheckRecord`, 0 where it is not known; so is ``clip_sha256``, empty where it is not.
     """
 
     check_id: int
@@ -188,3 +188,4 @@ class Trial:
     calibration: str
     corrected: bool = False
     clip_number: int = 0
+    clip_sha256: str = ""

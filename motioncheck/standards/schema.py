@@ -158,13 +158,13 @@ class Check(Judgement):
 class Camera(Strict):
     """How to film this movement.
 
-    Farther off the best view than ``told_within_deg`` degrees the events of the movement cannot be
-    told apart and a clip is refused; None, the usual case: they can be from everywhere.
+    Farther off the best view than ``judged_within_deg`` degrees nothing of the movement can be
+    judged and a clip is refused; None, the usual case: from everywhere something can be.
     """
 
     best_view: Literal["side", "front"]
     advice: Text
-    told_within_deg: float | None = Field(default=None, gt=0.0, lt=90.0, allow_inf_nan=False)
+    judged_within_deg: float | None = Field(default=None, gt=0.0, lt=90.0, allow_inf_nan=False)
 
 
 class Feature(Strict):

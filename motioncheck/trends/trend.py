@@ -13,6 +13,7 @@ from motioncheck.standards.norms import NO_NORM, describe_norm
 from motioncheck.trends.asymmetry import list_indices
 from motioncheck.trends.compare import find_changes, find_limits
 from motioncheck.trends.figures import find_figure, find_spec
+from motioncheck.trends.once import count_once
 from motioncheck.trends.points import build_line
 from motioncheck.trends.series import (
     Series,
@@ -82,9 +83,10 @@ def compute_trends(
     -----
     How each figure is found stands in ``docs/trends.md``.
     """
+    once, doubled = count_once(trials)
     wanted = [
         t
-        for t in trials
+        for t in once
         if (movement is None or t.movement == movement) and measure in (None, t.measure)
     ]
     wanted.sort(key=_filmed_at)
@@ -103,7 +105,7 @@ def compute_trends(
         last_day=days[-1] if days else "",
         trends=tuple(found),
         cautions=CAUTIONS,
-        notes=(*_notes(found, measure, movement), *_tell_unsure(wanted, shown)),
+        notes=(*_notes(found, measure, movement), *_tell_unsure(wanted, shown), *doubled),
     )
 
 

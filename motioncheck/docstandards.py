@@ -42,7 +42,7 @@ def _describe_camera(standard: Standard) -> str:
     text = f"**Camera:** best from the {camera.best_view}. {camera.advice}"
     if camera.judged_within_deg is None:
         return text
-    return f"{text} Farther than {camera.judged_within_deg:g}° beside that a clip is refused."
+    return f"{text} More than {camera.judged_within_deg:g}° off that a clip is refused."
 
 
 def _describe_split(standard: Standard) -> list[str]:

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import math
+from pathlib import Path
 
 import pytest
 from standard_examples import make_standard
 
 from motioncheck.errors import WrongViewError
+from motioncheck.landmarks import load_track
+from motioncheck.pipeline import analyse_track
 from motioncheck.pipeline.direction import compute_off_deg, require_direction
 from motioncheck.records import CameraView
 from motioncheck.records.view import name_view
-from motioncheck.standards import Standard, load_standards
+from motioncheck.standards import Standard, get_standard, load_standards
 
 
 def limited(limit_deg: float | None, best_view: str = "side") -> Standard:
@@ -67,11 +70,46 @@ def test_an_unknown_direction_passes() -> None:
     require_direction(unknown, limited(10.0))
 
 
-def test_what_kneels_or_lies_is_limited_more_than_what_stands() -> None:
-    """Common practice with measured support: docs/positions.md, "From where it can be judged"."""
+# Landmarks of rendered clips without any fault; the number is where the camera stood.
+OFF_VIEW = Path(__file__).parent / "data" / "off_view"
+
+
+@pytest.mark.parametrize(
+    ("name", "movement"),
+    [
+        ("low-lunge-arm-reach_060", "low-lunge-arm-reach"),
+        ("dumbbell-snatch_000", "dumbbell-snatch"),
+    ],
+)
+def test_clips_that_gave_false_misses_from_elsewhere_are_refused(name: str, movement: str) -> None:
+    track = load_track(OFF_VIEW / f"{name}.npz")
+    standard = get_standard(movement).standard
+    with pytest.raises(WrongViewError, match="from there it cannot be judged"):
+        analyse_track(track, standard)
+    # Without the limit they blame somebody who did it right.
+    camera = standard.camera.model_copy(update={"judged_within_deg": None})
+    told = analyse_track(track, standard.model_copy(update={"camera": camera}))
+    misses = {f.check for e in told.events for f in e.findings if f.verdict == "misses"}
+    assert misses & {"hip_open", "hips_driven", "knees_driven"}
+
+
+def test_a_clip_from_the_front_of_what_can_be_judged_from_there_is_not_refused() -> None:
+    track = load_track(OFF_VIEW / "sit-to-stand_000.npz")
+    analysis = analyse_track(track, get_standard("sit-to-stand").standard)
+    assert len(analysis.events) == 5
+    assert not [f for e in analysis.events for f in e.findings if f.verdict == "misses"]
+
+
+def test_the_limits_are_those_that_the_measured_clips_support() -> None:
+    """What was measured stands in docs/positions.md, "From where it can be judged"."""
     limits = {name: s.standard.camera.judged_within_deg for name, s in load_standards().items()}
-    kneeling = ("half-kneeling-hamstring", "low-lunge-arm-reach", "low-lunge-rotation")
-    assert all((limits[name] or 90.0) < 30.0 for name in kneeling)
+    limited = (
+        "half-kneeling-hamstring",
+        "low-lunge-arm-reach",
+        "low-lunge-rotation",
+        "dumbbell-snatch",
+    )
+    assert all((limits[name] or 90.0) < 30.0 for name in limited)
     assert (limits["get-up"] or 90.0) < 45.0
     # What the calibration was made with is known from everywhere.
     for name in ("air-squat", "high-knees", "jumping-jacks", "wide-stance-twist"):

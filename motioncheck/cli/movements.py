@@ -10,7 +10,14 @@ from rich.text import Text
 
 from motioncheck.checks.ranges import describe_change, describe_norms
 from motioncheck.measures import REGISTRY
-from motioncheck.standards import ANYONE, Check, get_standard, load_standard_file, load_standards
+from motioncheck.standards import (
+    ANYONE,
+    Check,
+    Standard,
+    get_standard,
+    load_standard_file,
+    load_standards,
+)
 from motioncheck.wording import with_unit
 
 
@@ -35,7 +42,7 @@ def print_standard(movement: str, folder: Path | None) -> None:
     console = Console(highlight=False)
     console.print(Text(standard.title, style="bold"))
     console.print(Text(standard.summary))
-    console.print(Text(f"\nHow to film it: {standard.camera.advice}"))
+    console.print(Text(f"\nHow to film it: {standard.camera.advice}{_say_limit(standard)}"))
     console.print("\nWhat is checked:")
     for check in standard.check:
         console.print(Text(f"  {check.title} [{check.id}]: {describe_check(check)}"))
@@ -54,6 +61,14 @@ def print_standard(movement: str, folder: Path | None) -> None:
     console.print("\nCautions:")
     for caution in standard.cautions:
         console.print(Text(f"  {caution}"))
+
+
+def _say_limit(standard: Standard) -> str:
+    """Return from where a clip is refused, in a sentence; empty where from nowhere."""
+    camera = standard.camera
+    if camera.judged_within_deg is None:
+        return ""
+    return f" More than {camera.judged_within_deg:g}° off the {camera.best_view} a clip is refused."
 
 
 def describe_check(check: Check) -> str:

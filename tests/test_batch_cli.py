@@ -93,7 +93,6 @@ def test_nothing_that_could_be_checked_has_a_code_of_its_own(run, tmp_path):
     [
         ((), 2, "Expected a folder, clips or a manifest"),
         (("nowhere",), 3, "found none"),
-        (("crew", "--model", "huge"), 2, "--model"),
         (("crew", "--person", "Anna B"), 2, "--person"),
         (("crew", "--day", "today"), 2, "--day"),
         (("crew", "--idle-exit", "3"), 2, "--watch"),

@@ -8,7 +8,6 @@ from typing import Annotated
 import typer
 
 from motioncheck.cli.options import (
-    ModelOption,
     NoCacheOption,
     ShowFaceOption,
     StandardsOption,
@@ -81,7 +80,6 @@ def batch(
     keep_clip: Annotated[
         bool, typer.Option("--keep-clip", help="With --record: keep copies of the clips.")
     ] = False,
-    model: ModelOption = "full",
     standards: StandardsOption = None,
     show_face: ShowFaceOption = False,
     no_cache: NoCacheOption = False,
@@ -117,7 +115,6 @@ def batch(
             record=record,
             history=history,
             keep_clip=keep_clip,
-            model=model,
             standards=standards,
             show_face=show_face,
             use_cache=not no_cache,

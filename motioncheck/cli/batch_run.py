@@ -24,7 +24,6 @@ from motioncheck.batch.settings import (
     Watching,
 )
 from motioncheck.errors import STRICT_MISS_CODE, MotionCheckError, NotMeasurableError, UsageError
-from motioncheck.landmarks import MODELS
 from motioncheck.pipeline.options import CheckOptions, default_cache
 from motioncheck.sheet.write import require_place
 from motioncheck.wording import join_words
@@ -59,7 +58,6 @@ class BatchCommand:
     record: bool
     history: str | None
     keep_clip: bool
-    model: str
     standards: Path | None
     show_face: bool
     use_cache: bool
@@ -110,7 +108,6 @@ def make_request(command: BatchCommand) -> BatchRequest:
         places=command.places,
         out=out,
         options=CheckOptions(
-            model=command.model,
             standards_folder=command.standards.resolve() if command.standards else None,
             cache_folder=default_cache() if command.use_cache else None,
             show_face=command.show_face,
@@ -130,10 +127,6 @@ def _require_sense(command: BatchCommand) -> None:
         raise UsageError(
             "Expected a folder, clips or a manifest, found nothing.",
             hint="Example: motioncheck batch FOLDER",
-        )
-    if command.model not in MODELS:
-        raise UsageError(
-            f"Expected --model to be one of {', '.join(MODELS)}; found {command.model!r}."
         )
     if command.person and not is_code(command.person):
         raise UsageError(f"Expected --person to be a code such as seat3; found {command.person!r}.")

@@ -20,7 +20,7 @@ from motioncheck.cli.recording import (
     warn_of_slips,
 )
 from motioncheck.errors import OutputError, TrackFileError, UsageError
-from motioncheck.landmarks import MODELS, load_track, save_track
+from motioncheck.landmarks import load_track, save_track
 from motioncheck.pipeline import (
     ANNOTATED,
     COMPARED,
@@ -61,7 +61,6 @@ class CheckRequest:
     annotated: bool
     compare: bool
     athlete: str | None
-    model: str
     show_face: bool
     keep_track: Path | None
     track: Path | None
@@ -197,12 +196,7 @@ def keep_track(track: LandmarkTrack, path: Path) -> None:
 
 
 def _options(request: CheckRequest) -> CheckOptions:
-    if request.model not in MODELS:
-        raise UsageError(
-            f"Expected --model to be one of {', '.join(MODELS)}; found {request.model!r}."
-        )
     return CheckOptions(
-        model=request.model,
         athlete_px=parse_point(request.athlete),
         standards_folder=request.standards,
         cache_folder=default_cache() if request.use_cache else None,

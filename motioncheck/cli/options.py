@@ -18,9 +18,6 @@ StandardsOption = Annotated[
         help="Folder with your own standards; they add to or override those of the program.",
     ),
 ]
-ModelOption = Annotated[
-    str, typer.Option("--model", help="Body model: full, or lite (a first look; ± not measured).")
-]
 ShowFaceOption = Annotated[
     bool, typer.Option("--show-face", help="Do not cover faces in pictures.")
 ]

@@ -13,7 +13,6 @@ from motioncheck.cli.progress import ProgressLine
 from motioncheck.cli.recording import complete_person, require_history
 from motioncheck.cli.session_recording import SessionRecorder, request_for
 from motioncheck.errors import UsageError
-from motioncheck.landmarks import MODELS
 from motioncheck.pipeline.options import CheckOptions, default_cache
 from motioncheck.pipeline.session import (
     ClipInput,
@@ -38,7 +37,6 @@ class SessionCommand:
     start_s: float | None
     out: Path | None
     person: str
-    model: str
     show_face: bool
     standards: Path | None
     use_cache: bool
@@ -54,10 +52,6 @@ class SessionCommand:
 
 def run_command(command: SessionCommand) -> bool:
     """Run a session and print its summary; return True when something misses its standard."""
-    if command.model not in MODELS:
-        raise UsageError(
-            f"Expected --model to be one of {', '.join(MODELS)}; found {command.model!r}."
-        )
     if command.start_s is not None and not 0.0 <= command.start_s < float("inf"):
         raise UsageError(f"Expected --start in seconds, 0 or more; found {command.start_s:g}.")
     folder = command.out or default_session_folder(command.plan, command.clips[0])
@@ -77,7 +71,6 @@ def run_command(command: SessionCommand) -> bool:
         clips=point_at_athletes(clips, command.athletes),
         folder=folder,
         options=CheckOptions(
-            model=command.model,
             standards_folder=command.standards,
             cache_folder=default_cache() if command.use_cache else None,
             show_face=command.show_face,

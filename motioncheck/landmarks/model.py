@@ -20,7 +20,7 @@ from motioncheck.records.arrays import shorten
 from motioncheck.skeleton import COUNT
 
 MODELS: Final = ("full", "lite")
-"""Names of the models carried: ``full`` is exact enough for checks, ``lite`` is for looking."""
+"""Names of the models carried: ``full`` is exact enough for checks, ``lite`` to look for people."""
 
 Picture = npt.NDArray[np.uint8]
 

@@ -34,7 +34,7 @@ class CheckOptions:
     Attributes
     ----------
     model : str
-        ``full`` (default) or ``lite``.
+        ``full``, the default and the only one whose ± was measured.
     athlete_px : tuple of float, optional
         Where the athlete is in the first frame, pixels of the upright picture.
     standards_folder : Path, optional

@@ -98,14 +98,12 @@ def test_a_standard_that_is_no_toml_is_refused_with_its_line(cli, tmp_path):
     [
         (("--athlete", "900,50"), "The point 900, 50 px given for the athlete is outside"),
         (("--athlete", "middle"), "Expected --athlete as X,Y in pixels"),
-        (("--model", "heavy"), "Expected --model to be one of full, lite; found 'heavy'"),
         (("--json",), "Expected --json together with --name-only, found it alone."),
         (("--name-only",), "Expected --name-only without --movement, found both."),
     ],
     ids=[
         "athlete outside the picture",
         "athlete in words",
-        "unknown model",
         "JSON of nothing",
         "a movement that is told and asked for",
     ],

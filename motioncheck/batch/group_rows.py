@@ -139,10 +139,16 @@ def make_row(entry: GroupEntry, sheet: Sheet) -> GroupRow:
         look=look,
         score=compute_score(cells, worst, look=bool(look)),
         session=entry.session,
-        notes=entry.notes,
+        notes=(*entry.notes, *_doubts(sheet)),
         event_kind=sheet.movement.event_kind,
         corrected=_corrections(sheet),
     )
+
+
+def _doubts(sheet: Sheet) -> tuple[str, ...]:
+    """Say what a clip looks like when that is not what it was checked as."""
+    looks = sheet.provenance.options.get("looks_like")
+    return (f"looks like {looks}, checked as {sheet.movement.id}",) if looks else ()
 
 
 def _corrections(sheet: Sheet) -> int:

@@ -9,6 +9,7 @@ from pathlib import Path
 from motioncheck import __version__
 from motioncheck.checks import apply_corrections
 from motioncheck.landmarks import TrackCache
+from motioncheck.pipeline.doubt import LOOKS_LIKE
 from motioncheck.pipeline.extract import make_key
 from motioncheck.pipeline.options import CheckOptions, CheckResult
 from motioncheck.pipeline.recipe import check_clip
@@ -83,7 +84,9 @@ def check_again(
     keys = (key, replace(key, variant=sheet.movement.id))
     if not same or all(kept.get(k) is None for k in keys):
         return None
-    result = check_clip(path, sheet.movement.id, options=options)
+    # What was doubted is doubted again; a movement that a plan named never was.
+    doubted = LOOKS_LIKE in sheet.provenance.options
+    result = check_clip(path, sheet.movement.id, options=options, by_user=doubted)
     if result.sheet.provenance.standard_hash != sheet.provenance.standard_hash:
         return None
     # A stretch of a longer clip was found by what comes before and after it; in the whole clip the

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 from motioncheck.pipeline.analyse import analyse_track, require_length
 from motioncheck.pipeline.assemble import OptionMap, assemble_sheet
+from motioncheck.pipeline.doubt import find_doubt, note_doubt
 from motioncheck.pipeline.extract import Extracted, get_track
 from motioncheck.pipeline.fitting import BodyCache, Fit, FittedBody, fit_body
 from motioncheck.pipeline.memory import give_back_memory
@@ -32,6 +34,7 @@ def check_clip(
     options: CheckOptions | None = None,
     on_progress: OnProgress = no_progress,
     on_named: OnNamed = ignore_name,
+    by_user: bool = True,
 ) -> CheckResult:
     """Check one clip against the standard of a movement.
 
@@ -46,6 +49,9 @@ def check_clip(
         Called as ``on_progress(stage, done, total)``; total is 0 when unknown.
     on_named : callable, optional
         Called with what was named, before anything is checked.
+    by_user : bool
+        Whether it is a user who named ``movement``. The sheet then tells when the clip
+        plainly shows another: see `find_doubt`.
 
     Returns
     -------
@@ -70,7 +76,7 @@ def check_clip(
         if loaded is None:
             naming = _name(extracted.track, clip, options, on_named, on_progress)
             loaded = get_standard(require_one(naming), options.standards_folder)
-        return check_extracted(
+        result = check_extracted(
             path,
             clip,
             extracted,
@@ -80,6 +86,8 @@ def check_clip(
             on_progress=on_progress,
             naming=naming,
         )
+    named = by_user and naming is None
+    return _tell_doubt(result, loaded, options, on_progress) if named else result
 
 
 def check_extracted(
@@ -143,6 +151,18 @@ def _name(
     return naming
 
 
+def _tell_doubt(
+    result: CheckResult, loaded: LoadedStandard, options: CheckOptions, on_progress: OnProgress
+) -> CheckResult:
+    """Say on the sheet when the clip plainly shows another movement than the user named."""
+
+    def name() -> Naming:
+        return _name(result.track, result.clip, options, ignore_name, on_progress)
+
+    doubt = find_doubt(result.analysis, loaded, name, options.standards_folder)
+    return result if doubt is None else replace(result, sheet=note_doubt(result.sheet, doubt))
+
+
 def make_fit(options: CheckOptions, on_progress: OnProgress, clip_sha256: str = "") -> Fit:
     """Return what fits a body: with the cache where there is one, and as a stage of its own."""
     cache = options.cache_folder
@@ -184,7 +204,8 @@ def check_track(
         loaded,
         options=_option_map(options, loaded.standard.id, naming),
     )
-    return CheckResult(clip, track, analysis, sheet)
+    result = CheckResult(clip, track, analysis, sheet)
+    return _tell_doubt(result, loaded, options, on_progress) if naming is None else result
 
 
 def _option_map(options: CheckOptions, movement: str, naming: Naming | None) -> OptionMap:

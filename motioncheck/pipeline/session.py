@@ -88,8 +88,7 @@ def split_clip(
     ----------
     path : Path
     movements : sequence of str
-        Ids of the movements it may show. With a single one its reps are looked for in the whole
-        clip; with several the program tells them apart.
+        Ids of those it may show: one is looked for in the whole clip, several are told apart.
     options : CheckOptions
     on_progress : callable, optional
 
@@ -107,7 +106,8 @@ def split_clip(
         As `check_clip`.
     """
     if len(movements) == 1:
-        result = check_clip(path, movements[0], options=options, on_progress=on_progress)
+        only = movements[0]
+        result = check_clip(path, only, options=options, on_progress=on_progress, by_user=False)
         return [bout_of(result.sheet)], [result], []
     split = split_session_clip(path, options=options, allowed=movements, on_progress=on_progress)
     return split.bouts, split.results, split.notes

@@ -22,6 +22,7 @@ from motioncheck.pipeline.naming import (
 from motioncheck.pipeline.naming_cache import name_remembered
 from motioncheck.pipeline.options import CheckOptions, CheckResult, OnProgress, no_progress
 from motioncheck.pipeline.pictures import collect_pictures, draw_stills
+from motioncheck.pipeline.strays import find_strays, note_strays
 from motioncheck.records import CleanTrack, ClipInfo, LandmarkTrack
 from motioncheck.standards import LoadedStandard, get_standard
 from motioncheck.video import PictureSpool, probe_clip
@@ -154,13 +155,16 @@ def _name(
 def _tell_doubt(
     result: CheckResult, loaded: LoadedStandard, options: CheckOptions, on_progress: OnProgress
 ) -> CheckResult:
-    """Say on the sheet when the clip plainly shows another movement than the user named."""
+    """Say on the sheet when the clip, or a part of it, shows something else than the user named."""
 
     def name() -> Naming:
         return _name(result.track, result.clip, options, ignore_name, on_progress)
 
     doubt = find_doubt(result.analysis, loaded, name, options.standards_folder)
-    return result if doubt is None else replace(result, sheet=note_doubt(result.sheet, doubt))
+    if doubt is not None:
+        return replace(result, sheet=note_doubt(result.sheet, doubt))
+    strays = find_strays(result.analysis, loaded, name)
+    return replace(result, sheet=note_strays(result.sheet, strays)) if strays else result
 
 
 def make_fit(options: CheckOptions, on_progress: OnProgress, clip_sha256: str = "") -> Fit:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import signal
 import sys
 from pathlib import Path
 
@@ -9,6 +10,9 @@ from batch_fakes import quick_check
 
 from motioncheck.batch.run import run_batch
 from motioncheck.batch.settings import BatchRequest, Recording, Step
+
+# A shell that starts programs in the background makes them deaf to SIGINT.
+signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 def say(step: Step) -> None:

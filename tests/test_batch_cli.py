@@ -97,7 +97,7 @@ def test_nothing_that_could_be_checked_has_a_code_of_its_own(run, tmp_path):
         (("crew", "--day", "today"), 2, "--day"),
         (("crew", "--idle-exit", "3"), 2, "--watch"),
         (("crew/seat1/a.mp4", "--watch"), 2, "Expected a folder to watch"),
-        (("crew", "-m", "flying"), 2, "'flying'. Run `motioncheck movements`"),
+        (("crew", "-m", "flying"), 4, "'flying'. Run `motioncheck movements`"),
         (("crew", "--out", "crew"), 2, "another folder than that of the clips"),
         (("--manifest", "none.csv"), 2, "manifest"),
         (("crew", "--out", "crew/seat1/a.mp4/x"), 8, "found a file"),

@@ -17,7 +17,7 @@ from motioncheck.batch.pool import LocalRunner
 from motioncheck.batch.run import run_batch
 from motioncheck.batch.settings import BatchRequest, Recording
 from motioncheck.batch.work import Task
-from motioncheck.errors import InputError, OutputError, UsageError
+from motioncheck.errors import InputError, OutputError, StandardError, UsageError
 from motioncheck.history import open_history
 from motioncheck.pipeline.options import CheckOptions
 
@@ -232,7 +232,7 @@ def test_a_folder_whose_name_is_no_code_is_refused_before_anything_is_checked(cr
 
 
 def test_an_unknown_movement_is_refused_before_anything_is_checked(crew):
-    with pytest.raises(UsageError, match="'flying'"):
+    with pytest.raises(StandardError, match="'flying'"):
         batch(crew, given=Given(movement="flying"))
 
 

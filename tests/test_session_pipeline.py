@@ -233,7 +233,7 @@ def test_what_a_clip_shows_is_said_named_or_any_of_the_plan(name, said, planned,
 
 
 def test_a_movement_that_does_not_exist_is_told():
-    with pytest.raises(UsageError, match=r"Expected --movement x\.mp4=ID with one of .*'pull'"):
+    with pytest.raises(StandardError, match=r"Expected one of the movements .*'pull'"):
         find_movements(ClipInput(Path("x.mp4"), ("pull",)), ("air-squat",), load_standards())
 
 

@@ -7,7 +7,7 @@ from collections.abc import Collection
 from motioncheck.batch.find import CLIP_SUFFIXES
 from motioncheck.batch.settings import BatchRequest
 from motioncheck.errors import UsageError
-from motioncheck.wording import find_alike, join_words
+from motioncheck.standards import require_movement
 
 
 def require_sense(request: BatchRequest, movements: Collection[str]) -> None:
@@ -21,22 +21,14 @@ def require_sense(request: BatchRequest, movements: Collection[str]) -> None:
 
     Raises
     ------
+    StandardError
+        If the movement given for all is none.
     UsageError
-        If the movement given for all is none, or results would go among the clips.
+        If results would go among the clips.
     """
-    _require_movement(request, movements)
+    if request.given.movement is not None:
+        require_movement(request.given.movement, movements)
     _require_own_place(request)
-
-
-def _require_movement(request: BatchRequest, movements: Collection[str]) -> None:
-    movement = request.given.movement
-    if movement is not None and movement not in movements:
-        alike = find_alike(movement, movements)
-        meant = f"Did you mean {join_words(alike, 'or')}? " if alike else ""
-        raise UsageError(
-            f"Expected one of the movements {', '.join(movements)}; found {movement!r}.",
-            hint=f"{meant}Run `motioncheck movements` for what each of them is.",
-        )
 
 
 def _require_own_place(request: BatchRequest) -> None:

@@ -22,7 +22,7 @@ from motioncheck.records.session import Bout, ClipLink, SessionSheet
 from motioncheck.sheet import sheet_from_json
 from motioncheck.sheet.session_write import require_own_session, write_session
 from motioncheck.sheet.words import describe_corrections
-from motioncheck.standards import LoadedStandard, load_standards
+from motioncheck.standards import LoadedStandard, load_standards, require_movement
 from motioncheck.video import probe_clip
 
 # What a check writes and a session reads back.
@@ -288,16 +288,11 @@ def find_movements(
 
     Raises
     ------
-    UsageError
+    StandardError
         If there is no such movement.
     """
     for movement in clip.movements:
-        if movement not in standards:
-            raise UsageError(
-                f"Expected --movement {clip.path.name}=ID with one of {', '.join(standards)}; "
-                f"found {movement!r}.",
-                hint="Run `motioncheck movements` for what each of them is.",
-            )
+        require_movement(movement, standards)
     if clip.movements:
         return clip.movements
     name = "".join(c if c.isalnum() else "-" for c in clip.path.stem.lower())

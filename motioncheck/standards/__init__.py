@@ -6,6 +6,7 @@ from motioncheck.standards.loader import (
     get_standard,
     load_standard_file,
     load_standards,
+    require_movement,
 )
 from motioncheck.standards.parts import Window
 from motioncheck.standards.ranges import ANYONE, Norm, Person, Range
@@ -41,4 +42,5 @@ __all__ = [
     "get_standard",
     "load_standard_file",
     "load_standards",
+    "require_movement",
 ]

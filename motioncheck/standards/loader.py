@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import tomllib
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib import resources
@@ -153,14 +153,23 @@ def get_standard(movement: str, own_folder: Path | None = None) -> LoadedStandar
         If there is no such movement; the message lists those there are, the hint what may be meant.
     """
     standards = load_standards(own_folder)
-    if movement not in standards:
-        alike = find_alike(movement, standards)
-        meant = f"Did you mean {join_words(alike, 'or')}? " if alike else ""
-        raise StandardError(
-            f"Expected one of the movements {', '.join(standards)}; found {movement!r}.",
-            hint=f"{meant}Run `motioncheck movements` for what each of them is.",
-        )
+    require_movement(movement, standards)
     return standards[movement]
+
+
+def require_movement(movement: str, known: Collection[str]) -> None:
+    """Raise `StandardError` for a movement that is not among the known ids.
+
+    The message lists those there are, the hint what may be meant.
+    """
+    if movement in known:
+        return
+    alike = find_alike(movement, known)
+    meant = f"Did you mean {join_words(alike, 'or')}? " if alike else ""
+    raise StandardError(
+        f"Expected one of the movements {', '.join(known)}; found {movement!r}.",
+        hint=f"{meant}Run `motioncheck movements` for what each of them is.",
+    )
 
 
 def find_standard(source_hash: str, own_folder: Path | None = None) -> Standard | None:

@@ -19,6 +19,7 @@ import sheet_examples as ex
 
 from motioncheck.records import BlindSpot, Cue, MeasureTable, Still
 from motioncheck.sheet import ChartSpec, Limit, render_html
+from motioncheck.sheet.words import DOUBT
 
 VOID = {"meta", "img", "link", "br", "hr", "input"}
 
@@ -282,3 +283,15 @@ def test_importing_the_room_loads_no_heavy_library():
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def test_what_looks_like_another_movement_stands_above_the_counts():
+    example = ex.squat_sheet(1, pictures=False)
+    sheet = example.sheet
+    doubt = f"{DOUBT}air squat (93 % sure)."
+    notes = (*sheet.summary.notes, "An unfinished rep was cut off.", doubt)
+    sheet = replace(sheet, summary=replace(sheet.summary, notes=notes))
+    page = render_html(sheet, example.table, {})
+    assert page.count(doubt) == 1
+    assert page.index(doubt) < page.index('<h2 id="h-summary">')
+    assert page.index("An unfinished rep was cut off.") > page.index('<h2 id="h-summary">')

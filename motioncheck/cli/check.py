@@ -38,6 +38,7 @@ from motioncheck.pipeline.options import default_cache
 from motioncheck.records import ClipInfo, LandmarkTrack, Sheet
 from motioncheck.sheet.corrected import correction_lines
 from motioncheck.sheet.ranges import range_lines
+from motioncheck.sheet.words import split_notes
 from motioncheck.sheet.write import require_place
 from motioncheck.standards import Person
 from motioncheck.video import probe_clip
@@ -258,6 +259,9 @@ def print_summary(sheet: Sheet, folder: Path) -> None:
     console = Console(highlight=False, soft_wrap=True)
     summary = sheet.summary
     console.print(f"[bold]{sheet.movement.title}[/bold], seen from: {sheet.camera.view}")
+    first_notes, notes = split_notes(summary.notes)
+    for note in first_notes:
+        console.print(note, markup=False)
     console.print(summary.headline, markup=False)
     if summary.best:
         console.print(f"Keep this: {summary.best}", markup=False)
@@ -269,7 +273,7 @@ def print_summary(sheet: Sheet, folder: Path) -> None:
         console.print(line, markup=False)
     for rung in summary.rungs:
         console.print(f"Rung {rung.number}: {rung.text}", markup=False)
-    for note in summary.notes:
+    for note in notes:
         console.print(note, markup=False)
     for line in correction_lines(sheet):
         console.print(line, markup=False)

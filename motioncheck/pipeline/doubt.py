@@ -17,7 +17,7 @@ from motioncheck.pipeline.analyse import Analysis
 from motioncheck.pipeline.naming import Naming
 from motioncheck.records import Sheet
 from motioncheck.rules import split_measures
-from motioncheck.sheet.words import lower_first
+from motioncheck.sheet.words import DOUBT, lower_first
 from motioncheck.standards import CycleSplit, LoadedStandard, Standard, load_standards
 
 # The option under which a sheet keeps what its clip looks like; absent where nothing is doubted.
@@ -144,7 +144,7 @@ def note_doubt(sheet: Sheet, doubt: Doubt) -> Sheet:
     """Return a sheet that says first of all what its clip looks like; no verdict changes."""
     sure = min(99, round(100 * doubt.confidence))
     note = (
-        f"This looks like another movement: {lower_first(doubt.title)} ({sure} % sure). It was "
+        f"{DOUBT}{lower_first(doubt.title)} ({sure} % sure). It was "
         f"checked as {lower_first(sheet.movement.title)}, as asked. If that is a slip, check it "
         f"again with -m {doubt.movement}."
     )

@@ -72,8 +72,8 @@ def note_strays(sheet: Sheet, strays: Sequence[Event]) -> Sheet:
     note = (
         f"{word.capitalize()}{'' if one else 's'} {join_words(places)} may be something else than "
         f"{lower_first(sheet.movement.title)}, and {'is' if one else 'are'} counted all the same. "
-        f"`motioncheck correct strike` takes {them} out; `motioncheck session` keeps the movements "
-        "of a clip apart."
+        f"If so, take {them} out with motioncheck correct strike, or let motioncheck session tell "
+        "the movements of the clip apart."
     )
     summary = sheet.summary
     return replace(sheet, summary=replace(summary, notes=(*summary.notes, note)))

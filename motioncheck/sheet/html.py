@@ -78,7 +78,10 @@ def make_policy(style: str) -> str:
 
 
 def _summary_parts(sheet: Sheet) -> dict[str, Any]:
+    first_notes, notes = words.split_notes(sheet.summary.notes)
     return {
+        "first_notes": first_notes,
+        "notes": notes,
         "facts": view.facts(sheet),
         "noun": words.noun_of(sheet.movement.event_kind),
         "ranges": ranges.range_groups(sheet.summary.ranges),

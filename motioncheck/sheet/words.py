@@ -16,6 +16,8 @@ MARKS: Final[dict[Verdict, str]] = {
     "too close to call": "close",
     "not visible": "unseen",
 }
+# How a note begins that everything else on a sheet hangs on: it stands above all.
+DOUBT: Final = "This looks like another movement: "
 _DEGREES: Final = frozenset({"deg", "°", "degrees"})
 _PLAIN: Final = frozenset({"", "ratio", "1", "count"})
 _SUFFIX: Final = {"%": " %", "1/min": " a minute"}
@@ -104,6 +106,12 @@ def seconds_text(value: float | None, places: int = 1) -> str:
 def span_text(start_s: float, end_s: float) -> str:
     """Return a stretch of time, such as ``1.2–3.6 s``."""
     return f"{number_text(start_s, 1)}–{number_text(end_s, 1)} s"
+
+
+def split_notes(notes: Sequence[str]) -> tuple[list[str], list[str]]:
+    """Return the notes that everything else hangs on, and the others."""
+    first = [note for note in notes if note.startswith(DOUBT)]
+    return first, [note for note in notes if note not in first]
 
 
 def plural(count: int, word: str) -> str:

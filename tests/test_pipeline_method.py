@@ -58,7 +58,10 @@ def test_another_pose_model_than_the_calibrated_one_is_named():
     assert "may be off by more" not in " ".join(check().sheet.how_measured)
     # The lite model calls good heels misses; that stands where the verdicts are read.
     assert result.sheet.summary.notes[0].startswith("Followed with the body model synthetic,")
-    assert "with the model full before you act" in result.sheet.summary.notes[0]
+    assert (
+        "Check the clip itself again, without saved landmarks, before you act"
+        in result.sheet.summary.notes[0]
+    )
     assert not any("body model" in n for n in check().sheet.summary.notes)
 
 

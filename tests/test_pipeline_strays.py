@@ -17,13 +17,10 @@ SQUAT = get_standard("air-squat")
 
 
 class Fake:
-    """What is used of an analysis: events and a table."""
+    """What is used of an analysis."""
 
     def __init__(self, *events):
         self.events = events
-        self.table = self
-
-    picture = None
 
 
 def rep(number, start_s):
@@ -32,7 +29,9 @@ def rep(number, start_s):
 
 def without_marks(monkeypatch, *numbers):
     monkeypatch.setattr(
-        room, "score_event", lambda _, event, __: (0.0 if event.number in numbers else 1.0, 1.0)
+        room,
+        "score_by_source",
+        lambda event, _, __: [(0.0 if event.number in numbers else 1.0, 1.0)],
     )
 
 

@@ -13,6 +13,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final, get_args
 
+from motioncheck.pipeline.doubt import LOOKS_LIKE
 from motioncheck.records import CheckInfo, Event, Finding, Sheet, Verdict
 from motioncheck.records.group import ClipState, GroupCell, GroupRow
 from motioncheck.sheet.words import lower_first, noun_of, plural, sentence
@@ -147,7 +148,7 @@ def make_row(entry: GroupEntry, sheet: Sheet) -> GroupRow:
 
 def _doubts(sheet: Sheet) -> tuple[str, ...]:
     """Say what a clip looks like when that is not what it was checked as."""
-    looks = sheet.provenance.options.get("looks_like")
+    looks = sheet.provenance.options.get(LOOKS_LIKE)
     return (f"looks like {looks}, checked as {sheet.movement.id}",) if looks else ()
 
 

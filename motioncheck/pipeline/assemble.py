@@ -89,8 +89,8 @@ def _warn_of_model(summary: Summary, track: LandmarkTrack, calibration: Calibrat
         return summary
     note = (
         f"Followed with the body model {track.model}, for which the ± was never measured: verdicts "
-        "may be wrong, those about the heels most of all. Check the clip again with the model "
-        f"{calibration.model} before you act on them."
+        "may be wrong, those about the heels most of all. Check the clip itself again, without "
+        "saved landmarks, before you act on them."
     )
     return replace(summary, notes=(note, *summary.notes))
 

@@ -15,7 +15,7 @@ from motioncheck.naming.decide import SURE
 from motioncheck.naming.stretches import EVEN_SCORE, LEAST_KNOWN
 from motioncheck.pipeline.analyse import Analysis
 from motioncheck.pipeline.naming import Naming
-from motioncheck.records import Sheet
+from motioncheck.records import Event, Sheet
 from motioncheck.rules import split_measures
 from motioncheck.sheet.words import DOUBT, lower_first
 from motioncheck.standards import CycleSplit, LoadedStandard, Standard, load_standards
@@ -81,16 +81,27 @@ def has_marks(analysis: Analysis, standard: Standard) -> bool:
     The fitted body is asked as well because it knows the depth: seen from behind, heels kicked to
     the seat look like knees lifted to the hip in the picture.
     """
-    table = analysis.table
-    sources = (table,) if table.picture is None else (table, table.picture)
     marked = [
         any(
             score >= EVEN_SCORE and known >= LEAST_KNOWN
-            for score, known in (score_event(t, event, standard.signature) for t in sources)
+            for score, known in score_by_source(event, analysis, standard)
         )
         for event in analysis.events
     ]
     return sum(marked) >= MARKED_SHARE * len(marked)
+
+
+def score_by_source(
+    event: Event, analysis: Analysis, standard: Standard
+) -> list[tuple[float, float]]:
+    """Return how far an event has the marks of a movement and how much of them is known.
+
+    First by whichever source knows each measure better, then by the picture alone where that is
+    another one; both 0 to 1, as `motioncheck.naming.score_event` gives them.
+    """
+    table = analysis.table
+    sources = (table,) if table.picture is None else (table, table.picture)
+    return [score_event(source, event, standard.signature) for source in sources]
 
 
 def find_other(naming: Naming, movement: str) -> tuple[str, float] | None:

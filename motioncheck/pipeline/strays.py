@@ -6,13 +6,13 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Final
 
-from motioncheck.naming import score_event
 from motioncheck.naming.stretches import LEAST_KNOWN
 from motioncheck.pipeline.analyse import Analysis
+from motioncheck.pipeline.doubt import score_by_source
 from motioncheck.pipeline.naming import Naming
 from motioncheck.records import Event, Sheet
 from motioncheck.sheet.words import lower_first
-from motioncheck.standards import LoadedStandard, Standard
+from motioncheck.standards import LoadedStandard
 from motioncheck.wording import join_words
 
 # An event has none of the marks of its movement below this score; of 330 events of the sample clips
@@ -43,7 +43,14 @@ def find_strays(
     """
     if not loaded.standard.signature:
         return ()
-    odd = [event for event in analysis.events if _has_no_marks(event, analysis, loaded.standard)]
+    odd = [
+        event
+        for event in analysis.events
+        if all(
+            score < NO_MARKS and known >= LEAST_KNOWN
+            for score, known in score_by_source(event, analysis, loaded.standard)
+        )
+    ]
     if not odd or len(odd) == len(analysis.events):
         return ()
     own = [s for s in name().stretches if s.movement == loaded.standard.id]
@@ -54,13 +61,6 @@ def find_strays(
         for event in odd
         if not any(s.start_s <= (event.start_s + event.end_s) / 2.0 <= s.end_s for s in own)
     )
-
-
-def _has_no_marks(event: Event, analysis: Analysis, standard: Standard) -> bool:
-    table = analysis.table
-    sources = (table,) if table.picture is None else (table, table.picture)
-    scores = [score_event(source, event, standard.signature) for source in sources]
-    return all(score < NO_MARKS and known >= LEAST_KNOWN for score, known in scores)
 
 
 def note_strays(sheet: Sheet, strays: Sequence[Event]) -> Sheet:

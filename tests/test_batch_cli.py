@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 from batch_fakes import InlineRunner, make_sheet, write_clip
+from group_examples import squats
 from typer.main import get_command
 
 from motioncheck.batch import run as batch_run
@@ -18,6 +19,7 @@ from motioncheck.batch.settings import BatchReport, Step
 from motioncheck.cli import batch_run as cli
 from motioncheck.cli import main
 from motioncheck.cli.main import app
+from motioncheck.sheet.words import DOUBT
 
 PAGE = Path(__file__).parents[1] / "docs" / "batch.md"
 SHEET = make_sheet(0)
@@ -223,3 +225,13 @@ def test_help_is_quick_and_loads_nothing_heavy():
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
     assert "--manifest" in done.stdout
+
+
+def test_what_looks_like_another_movement_is_said_before_the_counts(tmp_path):
+    sheet = squats()
+    doubt = f"{DOUBT}get-up (93 % sure)."
+    summary = dataclasses.replace(sheet.summary, notes=(doubt,))
+    doubted = dataclasses.replace(sheet, summary=summary)
+    item = BatchItem(tmp_path / "a.mp4", "seat1/a.mp4")
+    line = cli.describe_outcome(Outcome(item, "checked", "", sheet=doubted))
+    assert line == f"seat1/a.mp4: {sheet.movement.title}. {doubt} {sheet.summary.headline}"

@@ -204,6 +204,10 @@ def test_the_row_of_the_group_sheet_says_it_beside_the_clip():
     said = f"looks like jumping-jacks, checked as {sheet.movement.id}"
     assert make_row(entry("seat1", doubted), doubted).notes == (said,)
     assert make_row(entry("seat1", sheet), sheet).notes == ()
+    # It is the reason to look at the clip, in place of what was counted of another movement.
+    row = make_row(entry("seat1", doubted), doubted)
+    assert (row.look, row.cue) == (said, "")
+    assert make_row(entry("seat1", sheet), sheet).look != said
 
 
 @pytest.mark.parametrize(

@@ -123,7 +123,9 @@ def make_row(entry: GroupEntry, sheet: Sheet) -> GroupRow:
     events = sheet.held_events
     cells = _cells(sheet, events)
     worst = [_worst(f.holds for f in event.findings) for event in events]
-    look = _look(cells, worst, sheet)
+    doubts = _doubts(sheet)
+    # What was counted of another movement is no reason to look, and its cue would mean nothing.
+    look = doubts[0] if doubts else _look(cells, worst, sheet)
     return GroupRow(
         person=entry.person,
         clip=entry.clip,
@@ -136,11 +138,11 @@ def make_row(entry: GroupEntry, sheet: Sheet) -> GroupRow:
         events=len(events),
         events_to_fix=worst.count("misses"),
         cells=cells,
-        cue=_first_cue(sheet, cells, len(events)),
+        cue="" if doubts else _first_cue(sheet, cells, len(events)),
         look=look,
         score=compute_score(cells, worst, look=bool(look)),
         session=entry.session,
-        notes=(*entry.notes, *_doubts(sheet)),
+        notes=(*entry.notes, *doubts),
         event_kind=sheet.movement.event_kind,
         corrected=_corrections(sheet),
     )

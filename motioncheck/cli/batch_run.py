@@ -25,6 +25,7 @@ from motioncheck.batch.settings import (
 )
 from motioncheck.errors import STRICT_MISS_CODE, MotionCheckError, NotMeasurableError, UsageError
 from motioncheck.pipeline.options import CheckOptions, default_cache
+from motioncheck.sheet.words import split_notes
 from motioncheck.sheet.write import require_place
 from motioncheck.wording import join_words
 
@@ -206,7 +207,9 @@ def describe_outcome(outcome: Outcome) -> str:
     """Return one line about a clip."""
     name = "".join(c if c.isprintable() else "?" for c in outcome.item.name)
     if outcome.sheet is not None:
-        return f"{name}: {outcome.sheet.movement.title}. {outcome.sheet.summary.headline}"
+        sheet = outcome.sheet
+        first_notes, _ = split_notes(sheet.summary.notes)
+        return " ".join([f"{name}: {sheet.movement.title}.", *first_notes, sheet.summary.headline])
     return f"{name}: {outcome.state}. {outcome.reason}"
 
 
